@@ -1,0 +1,1 @@
+"""burnlog: a log of underwater cutting that turns its own history into ranges for the next job."""

@@ -1,0 +1,1 @@
+"""What water, oxygen and sections of steel are: constants, densities and lengths, with their sources."""

@@ -1,0 +1,1 @@
+"""Statistics without trade words: arrays and frames in, frozen results out."""
