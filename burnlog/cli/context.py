@@ -1,0 +1,104 @@
+"""What every command knows: which file, whose hand, which units, and how to say a result.
+
+The clock is read here and nowhere below; so is the environment.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import sys
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import typer
+
+from burnlog.errors import InputError
+from burnlog.reports.cautions import caution_block, cautions
+
+if TYPE_CHECKING:
+    from burnlog.columns import Frames
+    from burnlog.store.log import Log
+
+__all__ = ["Context", "closing", "now", "say", "say_json", "tell"]
+
+
+def now() -> datetime:
+    """The time, with its offset from UTC."""
+    return datetime.now(UTC).astimezone()
+
+
+def _ascii(text: str) -> str:
+    """Old consoles choke on primes and accents: what is not ASCII is shown as `?` and stays whole in the file."""
+    return text.encode("ascii", "replace").decode("ascii")
+
+
+def say(text: str) -> None:
+    """Print a result to stdout, ASCII only."""
+    sys.stdout.write(_ascii(text).rstrip("\n") + "\n")
+
+
+def tell(text: str) -> None:
+    """Print a message to stderr, ASCII only."""
+    sys.stderr.write(_ascii(text).rstrip("\n") + "\n")
+
+
+def say_json(value: Mapping[str, Any] | list[Any], *, kind: str = "report") -> None:
+    """Print a result as JSON: keys as documented, NaN refused, the cautions under a key of a mapping."""
+    if isinstance(value, Mapping) and "cautions" not in value:
+        value = {**value, "cautions": list(cautions(kind))}
+    sys.stdout.write(json.dumps(value, allow_nan=False, indent=1) + "\n")
+
+
+@dataclass(frozen=True)
+class Context:
+    """The options that stand before the command."""
+
+    db: Path
+    by: str | None
+    units: str | None
+
+    @classmethod
+    def of(cls, ctx: typer.Context) -> Context:
+        """The context that the application callback made."""
+        found = ctx.find_object(cls)
+        if found is None:
+            raise RuntimeError("a command ran without the application's options")
+        return found
+
+    @property
+    def hand(self) -> str:
+        """Who is at the keyboard: `--by`, BURNLOG_BY or the system user."""
+        return self.by or os.environ.get("USER") or os.environ.get("USERNAME") or "unknown"
+
+    def signed(self, what: str) -> str:
+        """Who answers for a change; a change of the record demands a name typed on purpose."""
+        if not self.by:
+            raise InputError(f"{what} needs a name: put --by NAME before the command, or set BURNLOG_BY.")
+        return self.by
+
+    @property
+    def profile(self) -> str:
+        """How numbers are shown where no job says otherwise: us or metric."""
+        return self.units or "metric"
+
+    def open(self, *, write: bool = False) -> Log:
+        """Open the log file; the caller closes it (`with`)."""
+        from burnlog.store.log import Log
+
+        return Log.open(self.db, by=self.hand, now=now, write=write)
+
+    def frames(self) -> Frames:
+        """The whole record as frames."""
+        from burnlog.store.frames import load_frames
+
+        with self.open() as log:
+            return load_frames(log)
+
+
+def closing(text: str, kind: str = "report") -> str:
+    """A report for the terminal with its caution block beneath."""
+    return text.rstrip("\n") + "\n\n" + caution_block(kind)
