@@ -89,7 +89,7 @@ class CellProblem:
         return f"{place}: {self.message}"
 
 
-class RowErrors(InputError):
+class RowErrors(InputError):  # noqa: N818 - it carries many
     """A file with bad cells: all of them, in order, and nothing written."""
 
     def __init__(self, source: str, problems: Sequence[CellProblem]) -> None:

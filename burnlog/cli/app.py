@@ -54,9 +54,7 @@ app = typer.Typer(
 def options(
     ctx: typer.Context,
     db: Annotated[Path, typer.Option(envvar="BURNLOG_DB", help="The log file.")] = Path("burnlog.db"),
-    by: Annotated[
-        str | None, typer.Option(envvar="BURNLOG_BY", help="Who is typing; changes demand it.")
-    ] = None,
+    by: Annotated[str | None, typer.Option(envvar="BURNLOG_BY", help="Who is typing; changes demand it.")] = None,
     units: Annotated[
         str | None, typer.Option(help="Show numbers as us or metric (default: the job's own, else metric).")
     ] = None,

@@ -16,7 +16,8 @@ EVERY_PAGE = (
     "local code and the maker's instructions."
 )
 FIGURES = (
-    "Fewer rods and less time are not a safety measure. Figures come from {n}; the next job can lie outside the range."
+    "Fewer rods and less time are not a safety measure. Figures come from {n}; "
+    "the next job can lie outside the range."
 )
 TRAPPED_GAS = (
     "Trapped gas: hydrogen and oxygen burn over a very wide range. Flooded is not automatically safe; venting "
