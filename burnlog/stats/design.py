@@ -131,12 +131,12 @@ def _independent(
     """Keep earlier columns, drop later ones inside their span: R's rule. Q and R of the kept ones."""
     kept = list(order)
     while kept:
-        q, r = qr(columns[:, kept], mode="economic", check_finite=False)
+        q, r = qr(np.asarray(columns[:, kept]), mode="economic", check_finite=False)
         bad = np.flatnonzero(np.abs(np.diag(r)) < RANK_TOLERANCE)
         # a vanished pivot leaves a direction of pure rounding in q, so later pivots are judged only without it
         surplus = bad[0] if bad.size else (r.shape[0] if len(kept) > r.shape[0] else None)
         if surplus is None:
-            return kept, q, r
+            return kept, np.asarray(q, dtype=np.float64), np.asarray(r, dtype=np.float64)
         del kept[int(surplus)]
     empty = np.zeros((columns.shape[0], 0))
     return [], empty, np.zeros((0, 0))

@@ -1,0 +1,169 @@
+"""Smallest criterion over the variance ratios: active-set Newton with average information.
+
+Why in the ratio itself: in its square root the slope at zero is zero, and a climber started there calls a false
+boundary an optimum; in its logarithm zero is infinitely far. In the ratio the slope at zero is finite and says
+whether the variance belongs there.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from burnlog.stats.criterion import Point
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from burnlog.stats.suffstats import SufficientTables
+
+    Vector = NDArray[np.float64]
+
+__all__ = ["Optimum", "floor_ratios", "minimise", "moment_start"]
+
+MOST_EVALUATIONS = 100
+ENOUGH = 1e-12  # predicted decrease at which the last step has been taken
+NEAR = 0.2  # relative length of a step up to which the slope's change over it says something about the end
+GROWTH = 20.0  # the largest factor a ratio may grow by in one step
+
+
+@dataclass(frozen=True)
+class Optimum:
+    """Where the search ended: the point, how many evaluations, and whether it converged.
+
+    `ratios` hold exact zeros where a variance is on the boundary; `inside` says which are not.
+    """
+
+    point: Point
+    ratios: Vector
+    inside: NDArray[np.bool_]
+    evaluations: int
+    converged: bool
+
+
+def floor_ratios(tables: SufficientTables) -> Vector:
+    """Ratios that stand for zero during the search (K,): a billionth of one over the largest level."""
+    if not len(tables.sizes):
+        return np.zeros(0)
+    return 1e-9 / np.maximum.reduceat(tables.counts, tables.starts)
+
+
+def moment_start(tables: SufficientTables) -> Vector:
+    """Variance ratios from the sums of squares between levels (analysis of variance), clipped (K,)."""
+    K, p = len(tables.sizes), tables.p
+    mass = float(tables.counts[: tables.sizes[0]].sum())
+    counts = np.where(tables.counts > 0.0, tables.counts, np.inf)
+    seen = np.add.reduceat(tables.sums[:, p] ** 2 / counts, tables.starts)
+    levels = np.add.reduceat((tables.counts > 0.0).astype(float), tables.starts)
+    system = np.empty((K + 1, K + 1))
+    system[:K, :K] = tables.squares
+    system[:K, K] = levels * (1.0 - p / tables.n)
+    system[K, :K] = mass
+    system[K, K] = tables.n - p
+    variances = np.linalg.lstsq(system, np.append(seen, tables.gram[p, p]), rcond=None)[0]
+    residual = max(float(variances[K]), 1e-3 * float(tables.gram[p, p]) / tables.n)
+    return np.asarray(np.clip(variances[:K] / residual, 4e-4, 100.0))
+
+
+def minimise(tables: SufficientTables, start: Vector, *, restricted: bool) -> Optimum:
+    """Search from `start` (K,) for the smallest criterion over ratios of 0 or more.
+
+    Stops when the step to come would win less than `ENOUGH`; then components at the floor become exact zeros and
+    the criterion is evaluated there.
+    """
+    floor = floor_ratios(tables)
+    reach = 1.0 / np.maximum(np.add.reduceat(tables.counts, tables.starts) / tables.sizes, 1.0)
+    ratios = np.maximum(start, floor)
+    point = Point(tables, ratios, restricted=restricted)
+    evaluations, damping, converged = 1, 0.0, False
+    before: tuple[Vector, Vector] | None = None
+    while evaluations < MOST_EVALUATIONS:
+        slope, curvature = point.slope, _safe_curvature(point)
+        if before is not None and (np.abs(ratios - before[0]) <= NEAR * before[0]).all():
+            curvature = _learn(curvature, ratios - before[0], slope - before[1])
+        goal, gain = _step(ratios, slope, curvature, floor, reach, damping)
+        if gain < ENOUGH:
+            converged = True
+            break
+        trial = Point(tables, goal, restricted=restricted)
+        evaluations += 1
+        if trial.value > point.value + 1e-13 * abs(point.value):
+            damping = 0.5 if damping == 0.0 else 8.0 * damping
+            if damping > 1e12:
+                converged = True  # no step however short goes down: rounding is all that is left
+                break
+            continue
+        damping = 0.0 if damping <= 0.5 else damping / 8.0
+        before = (ratios, slope)
+        ratios, point = goal, trial
+    inside = ratios > floor
+    if not inside.all():
+        ratios = np.where(inside, ratios, 0.0)
+        point = Point(tables, ratios, restricted=restricted)
+        evaluations += 1
+    return Optimum(point, ratios, inside, evaluations, converged)
+
+
+def _safe_curvature(point: Point) -> NDArray[np.float64]:
+    """Average information, raised to the smallest the expected information can be.
+
+    Far above the optimum the average is too flat and the step overshoots; trace^2 / levels bounds the expected
+    second derivative from below and costs nothing.
+    """
+    curvature = point.curvature
+    diagonal = np.diag(curvature)
+    bound = point.traces**2 / point.tables.sizes
+    raised = np.sqrt(np.maximum(1.0, bound / np.where(diagonal > 0.0, diagonal, bound)))
+    curvature = curvature * raised * raised[:, None]
+    flat = np.diag(curvature) <= 0.0
+    curvature[flat, flat] = bound[flat]
+    return curvature
+
+
+def _learn(curvature: NDArray[np.float64], moved: Vector, change: Vector) -> NDArray[np.float64]:
+    """Correct the curvature so that it explains the change of slope over the last step (symmetric rank one).
+
+    With few levels average information is off by the luck of the sample, and Newton with it converges only
+    linearly; the correction makes the end superlinear. It is left out where the result would not be safely positive.
+    """
+    missed = change - curvature @ moved
+    along = float(missed @ moved)
+    if abs(along) <= 1e-8 * float(np.linalg.norm(missed) * np.linalg.norm(moved)):
+        return curvature
+    learned = curvature + np.outer(missed, missed) / along
+    scale = np.sqrt(np.diag(curvature))
+    smallest = np.linalg.eigvalsh(learned / scale / scale[:, None])[0]
+    return learned if smallest > 0.1 * np.linalg.eigvalsh(curvature / scale / scale[:, None])[0] else curvature
+
+
+def _step(
+    ratios: Vector, slope: Vector, curvature: NDArray[np.float64], floor: Vector, reach: Vector, damping: float
+) -> tuple[Vector, float]:
+    """Next ratios and the decrease the quadratic model promises there."""
+    held = (ratios <= floor) & (slope >= 0.0)
+    move = np.where(held, 0.0, np.nan)
+    while np.isnan(move).any():
+        free = np.isnan(move)
+        pulled = slope[free] + curvature[np.ix_(free, ~free)] @ move[~free]
+        step = _solve(curvature[np.ix_(free, free)], -pulled, damping)
+        step = np.minimum(step, (GROWTH - 1.0) * ratios[free] + GROWTH * reach[free])
+        crossed = ratios[free] + step <= floor[free]
+        places = np.flatnonzero(free)
+        if not crossed.any():
+            move[places] = step
+            break
+        # those that would cross land on the floor and the rest is solved again with them there
+        move[places[crossed]] = floor[places[crossed]] - ratios[places[crossed]]
+    gain = -float(slope @ move + 0.5 * move @ curvature @ move)
+    goal = ratios + move
+    # a component sent to the floor sits on it exactly, whatever the rounding of the sum
+    return np.where(goal <= floor * (1.0 + 1e-6), floor, goal), gain
+
+
+def _solve(matrix: NDArray[np.float64], right: Vector, damping: float) -> Vector:
+    scale = np.sqrt(np.diag(matrix))
+    values, vectors = np.linalg.eigh(matrix / scale / scale[:, None])
+    values = np.maximum(values, 1e-6) + damping
+    return np.asarray((vectors @ ((vectors.T @ (right / scale)) / values)) / scale)
