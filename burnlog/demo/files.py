@@ -1,0 +1,152 @@
+"""The files of the scenario, as text: sheets, readings, masters, and a take-off for a job to be bid."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Iterable, Mapping, Sequence
+from pathlib import Path
+
+from burnlog.demo.jobs import BANKS, CREWS, JOBS, RIGS, ROD_TYPES, SAMPLE, Job
+from burnlog.demo.paper import COLUMNS, READING_COLUMNS, Row, reading_rows, sheet_rows
+from burnlog.demo.school import TRAINEES, class_rows, practice_rows
+from burnlog.demo.work import dives_of
+
+__all__ = ["IMPORT_ORDER", "SEED", "TAKEOFF", "write_scenario", "write_sheets"]
+
+SEED = 20260501
+SAMPLE_SHEETS = 8
+TAKEOFF = "takeoff.csv"
+IMPORT_ORDER = (
+    "rod_types.csv", "persons.csv", "rigs.csv", "banks.csv", "cuts_2023.csv", "cuts_2024.csv", "cuts_2025.csv",
+    "cuts_2026.csv", "class.csv", "practice.csv", "readings.csv", "rules.csv", "prices.csv",
+)  # fmt: skip
+"""The files to import, masters first; the take-off is read by `estimate`, not imported."""
+
+MADE_UP = "MADE UP for the demonstration"
+
+
+def write_scenario(folder: Path, *, seed: int = SEED) -> list[Path]:
+    """Write the invented contractor's files.
+
+    Parameters
+    ----------
+    folder : Path
+        Made when missing; files of the same names are replaced.
+    seed : int
+        The same seed writes the same bytes on every machine.
+
+    Returns
+    -------
+    list of Path
+        The files of `IMPORT_ORDER` in that order, then the take-off.
+    """
+    return _write(folder, _scenario(seed))
+
+
+def write_sheets(folder: Path, *, seed: int = SEED) -> list[Path]:
+    """Write eight small sheets of one more job, one file a sheet, to be typed by hand or imported.
+
+    They stand apart from the scenario: no other file names their job.
+    """
+    dives = dives_of(SAMPLE, seed)[:SAMPLE_SHEETS]
+    rows = sheet_rows(dives, dict(BANKS), seed)
+    sheets = {
+        f"sheet_{dive.number}.csv": _csv(COLUMNS, [row for row in rows if row["dive"] == str(dive.number)])
+        for dive in dives
+    }
+    return _write(folder, sheets)
+
+
+def _write(folder: Path, texts: Mapping[str, str]) -> list[Path]:
+    folder.mkdir(parents=True, exist_ok=True)
+    paths = []
+    for name, text in texts.items():
+        path = folder / name
+        path.write_text(text, encoding="utf-8", newline="")
+        paths.append(path)
+    return paths
+
+
+def _csv(columns: Sequence[str], rows: Iterable[Row | Sequence[str]]) -> str:
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(columns)
+    for row in rows:
+        writer.writerow([row[name] for name in columns] if isinstance(row, dict) else row)
+    return out.getvalue()
+
+
+def _scenario(seed: int) -> dict[str, str]:
+    """File name -> text, in the order they are imported."""
+    banks = dict(BANKS)
+    worked = [(job, dives_of(job, seed)) for job in JOBS]
+    texts = _masters()
+    for year in ("2023", "2024", "2025", "2026"):
+        rows = [row for job, dives in worked if _year(job) == year for row in sheet_rows(dives, banks, seed)]
+        texts[f"cuts_{year}.csv"] = _csv(COLUMNS, rows)
+    texts["class.csv"] = _csv(COLUMNS, class_rows(seed))
+    texts["practice.csv"] = _csv(COLUMNS, practice_rows(seed))
+    readings = [row for _, dives in worked for row in reading_rows(dives, banks, seed)]
+    texts["readings.csv"] = _csv(READING_COLUMNS, readings)
+    texts["rules.csv"] = _csv(
+        ("rule", "value", "per", "thickness_from", "thickness_to", "family", "source"),
+        [("office rule, half-inch", "1.4", "ft", "3/8 in", "5/8 in", "exothermic", MADE_UP)],
+    )
+    texts["prices.csv"] = _csv(
+        ("what", "price", "currency", "per"),
+        [("rods", "7.50", "USD", "rod"), ("oxygen", "2.10", "USD", "kg"), ("dive", "1350", "USD", "dive")],
+    )
+    texts[TAKEOFF] = _takeoff()
+    return texts
+
+
+def _year(job: Job) -> str:
+    return job.start[:4]
+
+
+def _masters() -> dict[str, str]:
+    people = [(code, "", "diver; tender") for them, _, _ in CREWS.values() for code in them]
+    people += [(tender, "", "tender") for _, tender, _ in CREWS.values()]
+    people += [(supervisor, "", "supervisor") for _, _, supervisor in CREWS.values()]
+    people += [(code, "", "trainee") for code in TRAINEES] + [("IN01", "", "instructor")]
+    return {
+        "rod_types.csv": _csv(
+            ("rod_type", "family", "diameter", "length", "planned_stub", "stub_source", "pack_count"),
+            [
+                (rod.code, rod.family, rod.diameter, rod.length, f"{rod.stub_in:g} in", MADE_UP, str(rod.pack))
+                for rod in ROD_TYPES.values()
+            ],
+        ),
+        "persons.csv": _csv(("person", "name", "roles"), people),
+        "rigs.csv": _csv(
+            ("rig", "power_kind", "rated_amps", "hose_bore", "hose_length", "source"),
+            [(rig, "welding set", "400 A", "3/8 in", "200 ft", MADE_UP) for rig in RIGS],
+        ),
+        "banks.csv": _csv(
+            ("bank", "cylinders", "contents_each", "label_pressure", "label_temp", "route"),
+            [(b.code, str(b.cylinders), f"{b.kg_each:g} kg", b.label, b.temp, b.route) for b in BANKS.values()],
+        ),
+    }
+
+
+def _takeoff() -> str:
+    """A job to be bid: what PIER12, DOLPH2 and WALL8 had, and some plate."""
+    columns = (
+        "item", "quantity", "section", "dims", "thickness", "length_each", "position", "depth", "visibility",
+        "current", "fouling", "backing", "rod_type", "family", "setting", "diver", "crew", "note",
+    )  # fmt: skip
+    rows = (
+        {"item": "bearing piles", "quantity": "24", "section": "h section",
+         "dims": "d=14.21in b=14.885in tw=.805in tf=.805in", "position": "horizontal", "depth": "35 fsw",
+         "visibility": "under 1 ft", "rod_type": "EX38", "note": "MADE UP; HP14x117, 3 ft below the mudline"},
+        {"item": "pipe piles", "quantity": "6", "section": "pipe", "dims": "od=24in wall=.5in",
+         "position": "round a pipe", "depth": "32 fsw", "visibility": "1-3 ft", "current": "light",
+         "rod_type": "EX38", "note": "MADE UP"},
+        {"item": "sheet wall", "quantity": "40", "section": "z sheet",
+         "dims": "w=700mm h=460mm tf=12.2mm tw=12.2mm slope=55.2deg", "position": "horizontal",
+         "depth": "8 msw", "rod_type": "EX38", "note": "MADE UP; 40 sheets, 39 interlocks"},
+        {"item": "brace plates", "quantity": "10", "section": "plate", "thickness": "3/4 in",
+         "length_each": "2 ft 6 in", "depth": "30 fsw", "rod_type": "EX38", "note": "MADE UP"},
+    )  # fmt: skip
+    return _csv(columns, [{name: row.get(name, "") for name in columns} for row in rows])
