@@ -51,19 +51,32 @@ def floor_ratios(tables: SufficientTables) -> Vector:
 
 
 def moment_start(tables: SufficientTables) -> Vector:
-    """Variance ratios from the sums of squares between levels (analysis of variance), clipped (K,)."""
-    K, p = len(tables.sizes), tables.p
-    mass = float(tables.counts[: tables.sizes[0]].sum())
-    counts = np.where(tables.counts > 0.0, tables.counts, np.inf)
-    seen = np.add.reduceat(tables.sums[:, p] ** 2 / counts, tables.starts)
-    levels = np.add.reduceat((tables.counts > 0.0).astype(float), tables.starts)
+    """Variance ratios from the sums of squares between levels (analysis of variance), clipped (K,).
+
+    Each grouping's sum of squares of least-squares residuals, and the residual sum of squares, are set equal to their
+    expectations, which are linear in the variances. In balanced designs this is the restricted optimum itself.
+    """
+    K, p, q = len(tables.sizes), tables.p, len(tables.counts)
+    inverse = np.divide(1.0, tables.counts, out=np.zeros(q), where=tables.counts > 0.0)
+    fixed = tables.sums[:, :p]
+    # with M the residual maker of X, the cells of Z_k'MZ_l are C_kl - R_k R_l'; their squares are summed by expanding
+    by_factor = np.zeros((q, K, p))
+    for k in range(K):
+        by_factor[tables.block(k), k] = fixed[tables.block(k)]
+    across = tables.spread(by_factor.reshape(q, K * p)).reshape(q, K, p)
+    left = tables.counts - (fixed**2).sum(axis=1)
     system = np.empty((K + 1, K + 1))
-    system[:K, :K] = tables.squares
-    system[:K, K] = levels * (1.0 - p / tables.n)
-    system[K, :K] = mass
+    for k in range(K):
+        own = fixed[tables.block(k)]
+        both = ((fixed @ (own.T @ own) - 2.0 * across[:, k]) * fixed).sum(axis=1)
+        system[:K, k] = tables.squares[:, k] + np.add.reduceat(both * inverse, tables.starts)
+    system[:K, K] = np.add.reduceat(left * inverse, tables.starts)
+    system[K, :K] = np.add.reduceat(left, tables.starts)
     system[K, K] = tables.n - p
-    variances = np.linalg.lstsq(system, np.append(seen, tables.gram[p, p]), rcond=None)[0]
-    residual = max(float(variances[K]), 1e-3 * float(tables.gram[p, p]) / tables.n)
+    seen = np.add.reduceat(tables.sums[:, p] ** 2 * inverse, tables.starts)
+    total = float(tables.gram[p, p])
+    variances = np.linalg.lstsq(system, np.append(seen, total), rcond=None)[0]
+    residual = max(float(variances[K]), 1e-3 * total / tables.n)
     return np.asarray(np.clip(variances[:K] / residual, 4e-4, 100.0))
 
 
