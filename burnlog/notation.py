@@ -8,6 +8,7 @@ measures is the business of `units`.
 from __future__ import annotations
 
 import re
+from fractions import Fraction
 from typing import NamedTuple
 
 __all__ = ["LONGEST", "Amount", "Unreadable", "amount", "clean", "missing", "number", "split_basis", "why_not"]
@@ -33,17 +34,15 @@ _MARKS = {
     "\u2265": ">=",
     "\u2264": "<=",
     "\u2248": "~",
-    "\u00b2": "2",
-    "\u00b3": "3",
-    "\u00bc": " 1/4",
-    "\u00bd": " 1/2",
-    "\u00be": " 3/4",
-    "\u2153": " 1/3",
-    "\u2154": " 2/3",
-    "\u215b": " 1/8",
-    "\u215c": " 3/8",
-    "\u215d": " 5/8",
-    "\u215e": " 7/8",
+    "\u00bc": " 1/4 ",  # spaced on both sides, so that digits beside it cannot join it
+    "\u00bd": " 1/2 ",
+    "\u00be": " 3/4 ",
+    "\u2153": " 1/3 ",
+    "\u2154": " 2/3 ",
+    "\u215b": " 1/8 ",
+    "\u215c": " 3/8 ",
+    "\u215d": " 5/8 ",
+    "\u215e": " 7/8 ",
 }
 _TRANSLATION = str.maketrans(_MARKS)
 
@@ -82,12 +81,12 @@ class Unreadable(Exception):  # noqa: N818 - never leaves the ground files: `uni
 
 
 class Amount(NamedTuple):
-    """A number and whatever stood behind it.
+    """An exact number and whatever stood behind it.
 
     `fraction` is True where it was written with a slash; `comma` where it had a decimal comma.
     """
 
-    value: float
+    value: Fraction
     unit: str
     fraction: bool
     comma: bool
@@ -97,11 +96,12 @@ def clean(text: str) -> str:
     """One spelling for every mark: straight quotes, plain dashes, spaced fractions, single spaces, lower case.
 
     >>> clean(" 1\\u00bc\\u201d ")
-    '1 1/4"'
+    '1 1/4 "'
     """
-    if text.isascii():
-        return " ".join(text.lower().split())
-    return " ".join(text.translate(_TRANSLATION).lower().split()).replace("''", '"')
+    if not text.isascii():
+        text = text.translate(_TRANSLATION).replace("ft\u00b3", "ft3").replace("- ", "-")
+    text = " ".join(text.lower().split())
+    return text.replace("''", '"') if "''" in text else text
 
 
 def missing(core: str) -> str | None:
@@ -135,8 +135,8 @@ def split_basis(core: str) -> tuple[str, str]:
     return core, basis or "measured"
 
 
-def number(text: str) -> float:
-    """The value of one number: whole, decimal, decimal comma, fraction or mixed number.
+def number(text: str) -> Fraction:
+    """The exact value of one number: whole, decimal, decimal comma, fraction or mixed number.
 
     Raises
     ------
@@ -153,7 +153,7 @@ def number(text: str) -> float:
             raise Unreadable("divides by zero")
         if whole and int(top) >= int(bottom):
             raise Unreadable("is not a mixed number: its fraction must be under 1, as in `1-1/4`")
-        return float(whole or 0) + int(top) / int(bottom)
+        return int(whole or 0) + Fraction(int(top), int(bottom))
     if "," in text:
         head, tail = text.split(",")
         if len(tail) == 3:
@@ -161,15 +161,15 @@ def number(text: str) -> float:
                 f"has two readings: {head}{tail} with a comma between thousands, or {head}.{tail} with a "
                 f"decimal comma; write {head}{tail} or {head}.{tail}"
             )
-        return float(f"{head}.{tail}")
-    return float(text)
+        return Fraction(f"{head}.{tail}")
+    return Fraction(text)
 
 
 def amount(core: str) -> Amount | None:
     """A number and the text behind it, or None where the text does not begin with a number.
 
     >>> amount("1-1/4 in")
-    Amount(value=1.25, unit='in', fraction=True, comma=False)
+    Amount(value=Fraction(5, 4), unit='in', fraction=True, comma=False)
     """
     match = _AMOUNT.fullmatch(core)
     if match is None:
@@ -192,6 +192,7 @@ _REASONS = (
     (re.compile(r"\+\s*[0-9.].*"), "begins with a plus; at least seven is written `7+`"),
     (re.compile(r"[0-9]+(?:[.,][0-9]{3})+[.,][0-9]+.*"), "has marks between thousands; write the digits alone"),
     (re.compile(r"[0-9]+(?:[,.][0-9]+){2,}.*"), "has more than one decimal mark"),
+    (re.compile(r"[0-9.,]+(?: [0-9.,]+)+(?![0-9/]).*"), "has a space inside a number"),
     (re.compile(r".*[0-9]\s*[a-z\"']*\s*(?:-|\bto\b|\.\.)\s*[0-9.].*"), "is a range, and one value is wanted"),
     (re.compile(r".*[0-9]\+-.*"), "has a plus and a minus; a guess is written `~7`, at least seven `7+`"),
     (re.compile(r"\."), "means the same as the row above, and can be used at the entry prompt only"),

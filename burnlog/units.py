@@ -1,140 +1,76 @@
-"""What people type, read into SI, and shown again in words that read back.
+"""Reads what people type into SI: every notation of a wet sheet, and none that has two readings.
 
-A value keeps three things: the number in one canonical unit for its kind of field, the text as typed, and the
-basis (measured, estimated, at least ...). What has two honest readings is refused with both of them named: a
-silent wrong guess costs more than a question. `KINDS` lists the kinds of field; the marks and fractions of a wet
-sheet are read by `notation`.
+A value keeps three things: the number in the one canonical unit of its kind (`KINDS`), the text as typed, and the
+basis (measured, estimated, at least ...). What has two honest readings is refused with both of them named: a silent
+wrong guess costs more than a question. Values are computed exactly and rounded once.
 
-Conversions: 1 in = 25.4 mm, 1 psi = 6.894757 kPa and 1 lb = 0.45359237 kg by definition; 1 msw = 10 kPa by
-definition; 1 fsw = 3.0643 kPa (`usn-fsw` in `sources`).
+Depth is a pressure. fsw and msw are pressures by definition; on a salt job a foot is a fsw and a metre a msw, on a
+fresh one 1000 kg/m3 stands above [dmath]_. Elevation hangs from a datum and may be above water. Pressures are gauge.
+
+The tables stand in `measures`, the way back to text in `wording`; both are reached from here.
+
+References
+----------
+.. [dmath] `usn-fsw`, `msw`, `si-brochure`.
 """
 
 from __future__ import annotations
 
-import math
 import re
-from collections.abc import Mapping
-from dataclasses import dataclass
-from decimal import Decimal
+from collections.abc import Callable, Mapping
+from fractions import Fraction
 from functools import lru_cache
+from typing import cast
 
 from burnlog.errors import ReadError
-from burnlog.notation import LONGEST, NUMBER, Amount, Unreadable, amount, clean, missing, split_basis, why_not
-
-__all__ = ["KINDS", "BankContents", "Kind", "Reading", "read", "read_bank", "show", "whole_or_part"]
-
-MM_PER_IN = 25.4
-KPA_PER_PSI = 6.894757293168361
-KPA_PER_FSW = 3.0643
-KPA_PER_MSW = 10.0
-KPA_PER_M_FRESH = 9.80665  # 1000 kg/m3 under standard gravity
-LB_PER_FT2_PER_IN = 40.8  # steel plate sold by weight; from memory
-
-_LENGTH = {
-    **dict.fromkeys(("mm", "millimetre", "millimetres", "millimeter", "millimeters"), 1.0),
-    **dict.fromkeys(("cm",), 10.0),
-    **dict.fromkeys(("m", "metre", "metres", "meter", "meters"), 1000.0),
-    **dict.fromkeys(("in", "in.", '"', "inch", "inches"), MM_PER_IN),
-    **dict.fromkeys(("ft", "ft.", "'", "foot", "feet"), 12 * MM_PER_IN),
-}
-_PRESSURE = {"kpa": 1.0, "bar": 100.0, "barg": 100.0, "mpa": 1000.0, "psi": KPA_PER_PSI, "psig": KPA_PER_PSI}
-_SECONDS = {
-    **dict.fromkeys(("s", "sec", "secs", "second", "seconds"), 1.0),
-    **dict.fromkeys(("min", "mins", "minute", "minutes", "m"), 60.0),
-    **dict.fromkeys(("h", "hr", "hrs", "hour", "hours"), 3600.0),
-}
-_MASS = {"kg": 1.0, "g": 0.001, "lb": 0.45359237, "lbs": 0.45359237}
-
-
-@dataclass(frozen=True)
-class Kind:
-    """One kind of field: its canonical unit, what may stand behind a number, and two texts that work."""
-
-    name: str
-    unit: str
-    factors: Mapping[str, float]
-    examples: tuple[str, str]
-    bare: str | None = None
-    """Unit of a bare number where the field itself leaves no doubt."""
-
-
-def _kind(
-    name: str, unit: str, factors: Mapping[str, float], examples: tuple[str, str], bare: str | None = None
-) -> tuple[str, Kind]:
-    return name, Kind(name, unit, factors, examples, bare)
-
-
-KINDS: Mapping[str, Kind] = dict(
-    (
-        _kind("thickness", "mm", _LENGTH, ("12 mm", "1/2 in")),
-        _kind("length", "mm", _LENGTH, ("1'6\"", "457 mm")),
-        _kind("diameter", "mm", _LENGTH, ("3/8 in", "9.5 mm")),
-        _kind("depth", "msw", {}, ("45 fsw", "14 msw")),
-        _kind("elevation", "m", _LENGTH, ("+2 ft", "below 11.6 m")),
-        _kind("pressure", "kPa", _PRESSURE, ("90 psi", "6.2 bar")),
-        _kind("burn_time", "s", _SECONDS, ("0:45 (45 seconds)", "45s")),
-        _kind("bottom_time", "s", _SECONDS, ("0:45 (45 minutes)", "45 min")),
-        _kind("elapsed", "s", _SECONDS, ("45s", "21 min")),
-        _kind("duration", "s", _SECONDS, ("45s", "5 min")),
-        _kind("clock", "s", {}, ("0942", "9:42")),
-        _kind("rods", "rods", {"rod": 1.0, "rods": 1.0}, ("7", "7 + 6in"), "rods"),
-        _kind("count", "", {}, ("3", "~3"), ""),
-        _kind("whole", "", {}, ("3", "14"), ""),
-        _kind(
-            "current",
-            "A",
-            dict.fromkeys(("a", "amp", "amps", "ampere", "amperes"), 1.0),
-            ("200 A", "200"),
-            "a",
-        ),
-        _kind("temperature", "C", {"c": 1.0, "degc": 1.0, "f": 1.0, "degf": 1.0}, ("8 C", "46 F")),
-        _kind("angle", "deg", dict.fromkeys(("deg", "degree", "degrees"), 1.0), ("45 deg", "30"), "deg"),
-        _kind("mass", "kg", _MASS, ("9.2 kg", "20 lb")),
-        _kind("percent", "%", {"%": 1.0, "percent": 1.0, "pct": 1.0}, ("15 %", "99.5"), "%"),
-        _kind("number", "", {}, ("3", "0.65"), ""),
-    )
+from burnlog.measures import (
+    INCH,
+    KINDS,
+    KPA_PER_FSW,
+    KPA_PER_M_FRESH,
+    KPA_PER_MSW,
+    KPA_PER_PSI,
+    LB_PER_FT2_PER_IN,
+    LENGTHS,
+    MM_PER_IN,
+    PRESSURES,
+    SECONDS,
+    TEMPERATURES,
+    BankContents,
+    Kind,
+    Reading,
 )
-"""Kinds of field by name."""
+from burnlog.notation import (
+    LONGEST,
+    NUMBER,
+    Amount,
+    Unreadable,
+    amount,
+    clean,
+    missing,
+    number,
+    split_basis,
+    why_not,
+)
+from burnlog.wording import describe, show
 
-
-@dataclass(frozen=True)
-class Reading:
-    """One value as somebody meant it.
-
-    Attributes
-    ----------
-    value : float or None
-        In the canonical unit of the kind; None where nothing was recorded or it does not apply. For rods: those
-        burned full length, or the equivalents as stated.
-    basis : str
-        Word of the vocabulary list ``basis``.
-    typed : str
-        The text, trimmed.
-    kind : str
-        Entry of `KINDS`.
-    stubs_mm : tuple of float
-        Rods only: what was left of each part-burned one [mm].
-    stated : bool
-        Rods only: a part of a rod was stated (`6.5`), not measured.
-    """
-
-    value: float | None
-    basis: str
-    typed: str
-    kind: str
-    stubs_mm: tuple[float, ...] = ()
-    stated: bool = False
-
-
-@dataclass(frozen=True)
-class BankContents:
-    """An oxygen bank as typed: `route` is ``label volume`` (scf each) or ``water volume real gas`` (litres each)."""
-
-    cylinders: int
-    each: float
-    route: str
-    label_kpa: float | None
-    typed: str
+__all__ = [
+    "KINDS",
+    "KPA_PER_FSW",
+    "KPA_PER_MSW",
+    "KPA_PER_M_FRESH",
+    "KPA_PER_PSI",
+    "MM_PER_IN",
+    "BankContents",
+    "Kind",
+    "Reading",
+    "check_unit",
+    "describe",
+    "read",
+    "read_bank",
+    "show",
+    "whole_or_part",
+]
 
 
 def read(text: str, kind: str, *, water: str | None = None, unit: str | None = None) -> Reading:
@@ -145,15 +81,16 @@ def read(text: str, kind: str, *, water: str | None = None, unit: str | None = N
     text : str
         What was typed. Blank, `-`, `?` and `nr` are not recorded; `na` does not apply; `0` is zero.
     kind : str
-        Entry of `KINDS`.
+        Entry of `KINDS`; it decides what `0:45` or a bare fraction means.
     water : str, optional
-        Water kind of the job (salt, fresh): turns feet and metres of depth into pressure.
+        Water of the job (salt, fresh, brackish, none): turns feet and metres of depth into pressure.
     unit : str, optional
-        Unit of bare numbers, from a column header such as ``thickness [mm]``.
+        Unit of bare numbers, from a column header such as ``thickness [mm]`` or the job's profile.
 
     Returns
     -------
     Reading
+        `BankContents` for the kind ``bank``.
 
     Raises
     ------
@@ -166,381 +103,443 @@ def read(text: str, kind: str, *, water: str | None = None, unit: str | None = N
     15.875
     >>> read("1ft6", "length").value
     457.2
+    >>> round(read("45 ft", "depth", water="fresh").value, 2)
+    13.45
     >>> read("7+", "count").basis
     'at least'
     """
-    if kind not in KINDS:
+    spec = KINDS.get(kind)
+    if spec is None:
         raise ReadError(f"no such kind of field: {kind!r}; there are {', '.join(KINDS)}", text=text, kind=kind)
     if len(text) > LONGEST:
-        raise ReadError(
-            f"'{text[:20]}...' is {len(text)} characters long and no {kind} is; put it under remark",
-            text=text,
-            kind=kind,
-        )
+        raise _refusal(text[:20] + "...", spec, f"is {len(text)} characters long, and a value has {LONGEST} at most")
     return _read(text, kind, water, unit)
 
 
-@lru_cache(maxsize=65536)  # a season's sheets hold few different texts
-def _read(text: str, kind: str, water: str | None, unit: str | None) -> Reading:
-    typed = text.strip()
-    core = clean(text)
-    blank = missing(core)
-    if blank is not None:
-        return Reading(None, blank, typed, kind)
-    try:
-        if kind == "rods":
-            return _rods(core, typed)
-        if kind == "elevation":
-            return Reading(_elevation(core), "measured", typed, kind)
-        if kind == "clock":
-            return Reading(_clock(core), "measured", typed, kind)
-        core, basis = split_basis(core)
-        if kind == "temperature" and core.startswith("-"):
-            return Reading(_value(core[1:].strip(), kind, water, unit, sign=-1.0), basis, typed, kind)
-        return Reading(_value(core, kind, water, unit), basis, typed, kind)
-    except Unreadable as reason:
-        first, second = KINDS[kind].examples
-        raise ReadError(f"'{typed}' {reason}; try {first} or {second}", text=text, kind=kind) from None
-
-
-def _value(core: str, kind: str, water: str | None, unit: str | None, *, sign: float = 1.0) -> float:
-    if kind in _TIMES:
-        return _duration(core, kind, unit)
-    if kind in ("length", "thickness", "diameter") and (feet := _FEET_INCHES.fullmatch(core)):
-        return _feet_and_inches(feet[1], feet[2])
-    found = amount(core)
-    if found is None:
-        raise Unreadable(why_not(core) or f"cannot be read as {_NAMES.get(kind, kind)}")
-    if kind == "depth":
-        return _depth(found, water, unit)
-    if kind in ("whole", "count"):
-        return _whole(found)
-    behind = found.unit
-    if kind == "thickness" and behind in ("lb", "lb plate", "lb. plate"):
-        return found.value / LB_PER_FT2_PER_IN * MM_PER_IN
-    if not behind:
-        if kind == "thickness" and found.fraction:
-            behind = "in"  # nobody writes a fraction of a millimetre
-        elif unit is not None:
-            behind = unit.strip().lower()
-        elif KINDS[kind].bare is not None:
-            behind = KINDS[kind].bare or ""
-        else:
-            raise Unreadable(_no_unit(core, kind))
-    if found.comma and not found.unit and unit is None:
-        raise Unreadable("has a decimal comma and no unit behind it")
-    if kind == "temperature":
-        return _celsius(sign * found.value, behind)
-    if behind == "" and KINDS[kind].bare == "":
-        return found.value
-    factors = KINDS[kind].factors
-    if behind not in factors:
-        known = ", ".join(dict.fromkeys(name for name in factors if name.isalpha() or name == "%"))
-        raise Unreadable(f"has '{behind}' behind the number, which is no unit of {_NAMES.get(kind, kind)} ({known})")
-    return found.value * factors[behind]
-
-
-_NAMES = {
-    "burn_time": "burn time",
-    "bottom_time": "bottom time",
-    "whole": "a whole number",
-    "count": "a count",
-}
-_TIMES = frozenset(("burn_time", "bottom_time", "elapsed", "duration"))
-_FEET_INCHES = re.compile(rf"([0-9]+)\s*(?:'|ft\.?|feet|foot)\s*-?\s*({NUMBER})\s*(?:\"|in\.?|inch|inches)?")
-
-
-def _no_unit(core: str, kind: str) -> str:
-    if kind == "pressure":
-        return f"has no unit: {core} psi or {core} bar?"
-    if kind == "temperature":
-        return f"has no unit: {core} C or {core} F?"
-    if kind in ("thickness", "length", "diameter"):
-        return f"has no unit: {core} what? {core} mm or {core} in"
-    return "has no unit"
-
-
-def _feet_and_inches(feet: str, inches: str) -> float:
-    found = amount(inches)
-    if found is None or found.value >= 12:
-        raise Unreadable("has 12 inches or more behind the feet")
-    return (int(feet) * 12 + found.value) * MM_PER_IN
-
-
-def _whole(found: Amount) -> float:
-    if found.unit:
-        raise Unreadable(f"has '{found.unit}' behind the number, and a plain count is wanted")
-    if found.value != math.floor(found.value):
-        raise Unreadable("is not a whole number")
-    return found.value
-
-
-def _celsius(value: float, behind: str) -> float:
-    if behind in ("c", "degc", "deg c"):
-        return value
-    if behind in ("f", "degf", "deg f"):
-        return (value - 32.0) / 1.8
-    raise Unreadable(f"has '{behind}' behind the number, which is no unit of temperature (C, F)")
-
-
-def _depth(found: Amount, water: str | None, unit: str | None) -> float:
-    behind = found.unit or (unit or "").strip().lower()
-    if behind == "fsw":
-        return found.value * KPA_PER_FSW / KPA_PER_MSW
-    if behind == "msw":
-        return found.value
-    if behind not in _LENGTH:
-        raise Unreadable("has no unit of depth" if not behind else f"has '{behind}', which is no unit of depth")
-    metres = found.value * _LENGTH[behind] / 1000.0
-    number = f"{found.value:g}"
-    if water == "none":
-        raise Unreadable("is a depth, and a dry practice has none; leave it blank")
-    if water == "fresh":
-        return metres * KPA_PER_M_FRESH / KPA_PER_MSW
-    if water == "salt":
-        feet = _LENGTH[behind] == _LENGTH["ft"]
-        return found.value * KPA_PER_FSW / KPA_PER_MSW if feet else metres
-    if water == "brackish":
-        raise Unreadable(
-            f"is a length of brackish water, which has no one density; read the pressure instead: {number} fsw or msw"
-        )
-    raise Unreadable(
-        f"is a length of water, and nobody said which water: {number} fsw for sea water by pressure, or give the "
-        "job's water as salt or fresh"
-    )
-
-
-def _elevation(core: str) -> float:
-    sign = 1.0
-    for word, value in (("above ", 1.0), ("below ", -1.0), ("+", 1.0), ("-", -1.0)):
-        if core.startswith(word):
-            sign, core = value, core[len(word) :].strip()
-            break
-    if feet := _FEET_INCHES.fullmatch(core):
-        return sign * _feet_and_inches(feet[1], feet[2]) / 1000.0
-    found = amount(core)
-    if found is None or found.unit not in _LENGTH:
-        raise Unreadable(why_not(core) or "is not an elevation with a unit")
-    return sign * found.value * _LENGTH[found.unit] / 1000.0
-
-
-_COLON = re.compile(r"([0-9]{1,3}):([0-5][0-9])")
-_THREE = re.compile(r"([0-9]{1,2}):([0-5][0-9]):([0-5][0-9])")
-_HOURS = re.compile(r"([0-9]{1,3})\s*h\s*([0-5]?[0-9])\s*(?:min|m)?")
-_MINUTES = re.compile(r"([0-9]{1,4})\s*(?:min|m)\s*([0-5]?[0-9])\s*s?")
-
-
-def _duration(core: str, kind: str, unit: str | None) -> float:
-    if match := _THREE.fullmatch(core):
-        return int(match[1]) * 3600.0 + int(match[2]) * 60.0 + int(match[3])
-    if match := _HOURS.fullmatch(core):
-        return int(match[1]) * 3600.0 + int(match[2]) * 60.0
-    if match := _MINUTES.fullmatch(core):
-        return int(match[1]) * 60.0 + int(match[2])
-    if match := _COLON.fullmatch(core):
-        large, small = int(match[1]), int(match[2])
-        if kind == "burn_time":
-            return large * 60.0 + small
-        if kind == "bottom_time":
-            return large * 3600.0 + small * 60.0
-        raise Unreadable(
-            f"has two readings: {large} min {small} s or {large} h {small} min; write {large * 60 + small}s, "
-            f"{large * 60 + small}min or the clock times"
-        )
-    found = amount(core)
-    if found is None:
-        raise Unreadable(why_not(core) or "cannot be read as a time")
-    behind = found.unit or (unit or "").strip().lower()
-    if not behind:
-        raise Unreadable(f"has no unit: {core}s or {core} min?")
-    if behind not in _SECONDS:
-        raise Unreadable(f"has '{behind}' behind the number, which is no unit of time (s, min, h)")
-    return found.value * _SECONDS[behind]
-
-
-_CLOCK = re.compile(r"([0-9]{1,2}):([0-9]{2})(?::([0-9]{2}))?|([0-9]{1,2})([0-9]{2})h?")
-
-
-def _clock(core: str) -> float:
-    match = _CLOCK.fullmatch(core)
-    if match is None:
-        raise Unreadable(why_not(core) or "is not a clock time")
-    hours, minutes = int(match[1] or match[4]), int(match[2] or match[5])
-    seconds = int(match[3] or 0)
-    if hours > 23 or minutes > 59 or seconds > 59:
-        raise Unreadable("is not a time between 0000 and 2359")
-    return hours * 3600.0 + minutes * 60.0 + seconds
-
-
-_RODS_AND_STUBS = re.compile(r"([0-9]{1,4})\s*(?:rods?|full)?\s*\+\s*(?=[0-9.])(.+)")
-
-
-def _rods(core: str, typed: str) -> Reading:
-    if match := _RODS_AND_STUBS.fullmatch(core):
-        stubs = tuple(_stub(part.strip()) for part in re.split(r"[,;&]|\band\b", match[2]))
-        return Reading(float(match[1]), "measured", typed, "rods", stubs)
-    core, basis = split_basis(core)
-    found = amount(core)
-    if found is None:
-        raise Unreadable(why_not(core) or "cannot be read as a number of rods")
-    if found.unit not in ("", "rod", "rods"):
-        raise Unreadable(f"has '{found.unit}' behind the number; stubs are written 7 + 6in")
-    stated = found.value != math.floor(found.value)
-    if stated and basis == "measured":
-        basis = "estimated"
-    return Reading(found.value, basis, typed, "rods", (), stated)
-
-
-def _stub(core: str) -> float:
-    found = amount(core)
-    if found is None:
-        raise Unreadable(why_not(core) or f"has a stub '{core}' that is not a length")
-    if not found.unit:
-        raise Unreadable(f"has a stub '{core}' without a unit: {core}in or {core}mm?")
-    if found.unit not in _LENGTH:
-        raise Unreadable(f"has a stub '{core}' that is not a length")
-    return found.value * _LENGTH[found.unit]
-
-
-_BANK = re.compile(
-    rf"([0-9]{{1,3}})\s*(?:x|of)\s*({NUMBER})\s*(cf|scf|ft3|cuft|cu ft|l|litre|litres|liter|liters)"
-    rf"(?:\s*(?:at|@|,)?\s*({NUMBER})\s*(bar|psi|kpa|mpa))?"
-)
-
-
 def read_bank(text: str) -> BankContents:
-    """Read an oxygen bank.
-
-    >>> read_bank("12 x 244 cf").cylinders
-    12
-    >>> read_bank("9 x 50 L 200 bar").label_kpa
-    20000.0
+    """Read an oxygen bank; `BankContents.value` is None for a blank.
 
     Raises
     ------
     ReadError
         Not a bank; or litres of water volume without the pressure that fills them.
+
+    Examples
+    --------
+    >>> read_bank("12 x 244 cf").cylinders
+    12
+    >>> read_bank("9 x 50 L 200 bar").label_kpa
+    20000.0
     """
-    examples = "try 12 x 244 cf, or 9 x 50 L 200 bar"
-    if len(text) > LONGEST:
-        raise ReadError(f"'{text[:20]}...' is not an oxygen bank; {examples}", text=text, kind="bank")
-    match = _BANK.fullmatch(clean(text))
-    if match is None:
-        raise ReadError(f"'{text.strip()}' is not an oxygen bank; {examples}", text=text, kind="bank")
-    count, each, unit = int(match[1]), amount(match[2]), match[3]
-    pressure = amount(match[4]) if match[4] else None
-    label = None if pressure is None else pressure.value * _PRESSURE[match[5]]
-    if each is None or count < 1 or each.value <= 0:
-        raise ReadError(f"'{text.strip()}' is not an oxygen bank; {examples}", text=text, kind="bank")
-    water = unit.startswith("l")
-    if water and label is None:
-        raise ReadError(
-            f"'{text.strip()}' gives litres of water volume without the pressure that fills them; "
-            "write 9 x 50 L 200 bar",
-            text=text,
-            kind="bank",
-        )
-    return BankContents(count, each.value, "water volume real gas" if water else "label volume", label, text.strip())
+    return cast(BankContents, read(text, "bank"))
+
+
+_WHOLE = frozenset(("all", "all of it", "whole", "full", "the lot"))
+_HALF = frozenset(("half", "half of it", "about half", "~half", "~ half", "half est"))
 
 
 def whole_or_part(text: str) -> float | None:
     """The share of a line that words stand for: `all` is 1, `half` 0.5; None for anything else.
 
+    *Half* is a guess whoever says it: its basis is *estimated*.
+
     >>> whole_or_part("all"), whole_or_part("~half"), whole_or_part("2 ft")
     (1.0, 0.5, None)
     """
     core = clean(text)
-    if core in ("all", "all of it", "whole", "full"):
+    if core in _WHOLE:
         return 1.0
-    if core in ("half", "about half", "~half", "1/2 of it"):
-        return 0.5
-    return None
+    return 0.5 if core in _HALF else None
 
 
-def show(value: float, kind: str, profile: str = "metric") -> str:
-    """The value as text that `read` reads back to 1e-9: in inches and feet for ``us``, else metric. ASCII.
+def check_unit(unit: str, kind: str) -> str:
+    """The spelling of a header's unit as `read` knows it.
 
-    Parameters
-    ----------
-    value : float
-        In the canonical unit of the kind.
-    kind : str
-        Entry of `KINDS`.
-    profile : str
-        ``us`` or ``metric``.
+    Raises
+    ------
+    ReadError
+        `kind` is not measured in it.
 
     Examples
     --------
-    >>> show(15.875, "thickness", "us"), show(15.875, "thickness")
-    ('5/8 in', '15.875 mm')
-    >>> show(457.2, "length", "us")
-    '1 ft 6 in'
+    >>> check_unit("MPa", "pressure")
+    'mpa'
     """
-    us = profile == "us"
-    if kind in ("thickness", "diameter"):
-        return _inches(value) if us else f"{_plain(value)} mm"
-    if kind == "length":
-        return _feet(value) if us else (f"{_plain(value / 1000)} m" if value >= 1000 else f"{_plain(value)} mm")
-    if kind == "depth":
-        return f"{_plain(value * KPA_PER_MSW / KPA_PER_FSW)} fsw" if us else f"{_plain(value)} msw"
-    if kind == "elevation":
-        sign = "-" if value < 0 else "+"
-        return f"{sign}{_plain(abs(value) / 0.3048)} ft" if us else f"{sign}{_plain(abs(value))} m"
-    if kind == "pressure":
-        return f"{_plain(value / KPA_PER_PSI)} psi" if us else f"{_plain(value / 100)} bar"
-    if kind == "temperature":
-        return _temperature(value, us)
-    if kind in _TIMES:
-        return _time(value)
-    if kind == "clock":
-        total = round(value)
-        seconds = f":{total % 60:02d}" if total % 60 else ""
-        return f"{total // 3600:02d}:{total // 60 % 60:02d}{seconds}"
-    if kind == "mass":
-        return f"{_plain(value / 0.45359237)} lb" if us else f"{_plain(value)} kg"
-    unit = KINDS[kind].unit if kind not in ("rods", "count", "whole", "number") else ""
-    return f"{_plain(value)} {unit}".strip()
+    spec = KINDS[kind]
+    word = clean(unit)
+    known = word in spec.units and word != ""
+    known = known or (kind == "depth" and _is_depth_of_water(word))
+    known = known or (kind == "temperature" and word in TEMPERATURES)
+    known = known or (spec.units is SECONDS and word in _COLONS)
+    if not known:
+        wanted = " or ".join(name for name in spec.ask if name) or spec.unit or "no unit at all"
+        raise ReadError(f"'{unit}' is no unit of {spec.meaning}; write {wanted}", text=unit, kind=kind)
+    return word
 
 
-def _plain(value: float) -> str:
-    """Up to 12 digits, never in powers of ten."""
-    text = f"{value:.12g}"
-    return format(Decimal(text), "f") if "e" in text else text
+@lru_cache(maxsize=65_536)  # a season's sheets hold few different texts
+def _read(text: str, kind: str, water: str | None, unit: str | None) -> Reading:
+    spec = KINDS[kind]
+    typed = text.strip()
+    core = clean(text)
+    if (absent := missing(core)) is not None:
+        return (BankContents if kind == "bank" else Reading)(None, absent, typed, kind)
+    if unit is not None:
+        unit = check_unit(unit, kind)
+    try:
+        return _READERS.get(kind, _measured)(core, typed, spec, water, unit)
+    except Unreadable as reason:
+        raise _refusal(typed, spec, str(reason)) from None
 
 
-def _fraction(inches: float) -> str | None:
-    """Inches as a whole number and 64ths, where they are exactly that."""
-    parts = inches * 64
-    if abs(parts - round(parts)) > 1e-9 * max(1.0, parts):
-        return None
-    whole, rest = divmod(round(parts), 64)
-    if not rest:
-        return f"{whole}"
-    shared = math.gcd(rest, 64)
-    small = f"{rest // shared}/{64 // shared}"
-    return f"{whole}-{small}" if whole else small
+def _refusal(typed: str, spec: Kind, reason: str) -> ReadError:
+    first, second = spec.examples
+    return ReadError(f"'{typed}' {reason}; for {spec.meaning} try {first} or {second}", text=typed, kind=spec.name)
 
 
-def _inches(value: float) -> str:
-    inches = value / MM_PER_IN
-    return f"{_fraction(inches) or _plain(inches)} in"
+def _reason(core: str, spec: Kind) -> str:
+    return why_not(core) or f"cannot be read as {spec.meaning}"
 
 
-def _feet(value: float) -> str:
-    inches = value / MM_PER_IN
-    feet = int(inches // 12)
-    rest = _fraction(inches - 12 * feet)
-    if rest is None or inches < 12:
-        return f"{_plain(inches / 12)} ft" if inches >= 12 else _inches(value)
-    return f"{feet} ft" if rest == "0" else f"{feet} ft {rest} in"
+def _basis(core: str, spec: Kind) -> tuple[str, str]:
+    core, basis = split_basis(core)
+    if basis != "measured" and (spec.marks == "none" or (spec.marks == "about" and basis != "estimated")):
+        raise Unreadable(f"is marked as {basis}, and {spec.meaning} carries no such mark")
+    return core, basis
 
 
-def _temperature(value: float, us: bool) -> str:
-    shown = value * 1.8 + 32.0 if us else value
-    return f"{_plain(shown)} {'F' if us else 'C'}"
+def _checked(exact: Fraction, spec: Kind) -> float:
+    """The value, once, as the nearest float; refused where only a slip can have made it."""
+    if abs(exact) > spec.most:
+        raise Unreadable(f"is {float(exact):.6g} {spec.unit}".rstrip() + f", too much for {spec.meaning}")
+    if exact == 0 and not spec.zero:
+        raise Unreadable(f"is zero, which {spec.meaning} cannot be")
+    if spec.whole and exact.denominator != 1:
+        raise Unreadable("is not a whole number")
+    return float(exact)
 
 
-def _time(value: float) -> str:
-    if value >= 60 and value % 60 == 0:
-        return f"{_plain(value / 60)} min"
-    return f"{_plain(value)}s"
+def _measured(core: str, typed: str, spec: Kind, water: str | None, unit: str | None) -> Reading:
+    core, basis = _basis(core, spec)
+    exact = _length(core, spec, unit) if spec.units is LENGTHS else _scaled(core, spec, unit)
+    return Reading(_checked(exact, spec), basis, typed, spec.name)
+
+
+def _scaled(core: str, spec: Kind, unit: str | None) -> Fraction:
+    found = amount(core)
+    if found is None:
+        raise Unreadable(_reason(core, spec))
+    return found.value * _size(found, core, spec, unit)
+
+
+_UNIT_WORD = re.compile(r"[a-z]+|[\"'%]")
+
+
+def _size(found: Amount, core: str, spec: Kind, unit: str | None) -> Fraction:
+    """Size of the unit behind a number. A bare number takes the column's unit; a bare 0 needs none."""
+    word = found.unit
+    if not word:
+        if found.comma and unit is None:
+            raise Unreadable("has a comma and no unit, so it may be a list; write a decimal point")
+        if unit is not None:
+            return spec.units[unit]
+        if found.value == 0 or "" in spec.units:
+            return Fraction(1)
+        raise Unreadable(_no_unit(core, spec))
+    if word in spec.units:
+        return spec.units[word]
+    if spec.units is PRESSURES and word in ("psia", "bara", "psi a", "bar a"):
+        raise Unreadable("is an absolute pressure; write what the gauge shows, which reads against air")
+    if reason := why_not(core):
+        raise Unreadable(reason)
+    words = set(_UNIT_WORD.findall(word))
+    if len({spec.units[name] for name in words & spec.units.keys()}) > 1:
+        raise Unreadable("has two units that disagree")
+    raise Unreadable(f"has '{word}' behind the number, which is no unit of {spec.meaning}")
+
+
+def _no_unit(core: str, spec: Kind) -> str:
+    one, two = spec.ask
+    return f"has no unit: {core} {one} or {core} {two}?"
+
+
+_FEET_INCHES = re.compile(rf"([0-9]+)\s*(?:'|ft\.?|foot|feet)\s*-?\s*({NUMBER})\s*(?:\"|in\.?|inch|inches)?")
+_PLATE = re.compile(rf"({NUMBER})\s*lbs?\.? plate")
+
+
+def _length(core: str, spec: Kind, unit: str | None) -> Fraction:
+    """Millimetres (metres for an elevation). A bare fraction is inches; inches may follow feet."""
+    found = amount(core)
+    inch = spec.units["in"]
+    if found is not None and not found.unit and found.fraction:
+        if unit is not None and spec.units[unit] != inch:
+            raise Unreadable(
+                f"is a bare fraction, which is inches, in a column of {unit}; write {core} in or {core} {unit}"
+            )
+        return found.value * inch
+    if found is not None and (not found.unit or found.unit in spec.units):
+        return found.value * _size(found, core, spec, unit)
+    if match := _FEET_INCHES.fullmatch(core):
+        inches = number(match[2])
+        if inches >= 12 or "," in match[2]:
+            raise Unreadable("has inches behind the feet that are not between 0 and 12")
+        return (int(match[1]) * 12 + inches) * inch
+    if spec.name == "thickness" and (match := _PLATE.fullmatch(core)):
+        return number(match[1]) / LB_PER_FT2_PER_IN * INCH
+    if found is None:
+        raise Unreadable(_reason(core, spec))
+    return _size(found, core, spec, unit)
+
+
+_OF_WATER = re.compile(r"(.+?)\s+(salt|fresh)(?:\s*water)?")
+
+
+def _is_depth_of_water(word: str) -> bool:
+    return LENGTHS.get(word) in (LENGTHS["ft"], LENGTHS["m"])
+
+
+def _depth(core: str, typed: str, spec: Kind, water: str | None, unit: str | None) -> Reading:
+    if water == "none":
+        raise Unreadable("is a depth, and a dry practice burn has none; leave it blank or write na")
+    core, basis = _basis(core, spec)
+    if match := _OF_WATER.fullmatch(core):
+        core, water = match[1], match[2]
+    found = amount(core)
+    if found is not None and not found.unit and unit is not None:
+        found = found._replace(unit=unit)
+        core = f"{core} {unit}"
+    if found is not None and (not found.unit or found.unit in spec.units):
+        exact = found.value * _size(found, core, spec, None)
+    elif _FEET_INCHES.fullmatch(core):
+        exact = _water_column(core, _length(core, KINDS["length"], None), feet=True, water=water)
+    elif found is not None and _is_depth_of_water(found.unit):
+        feet = LENGTHS[found.unit] == LENGTHS["ft"]
+        exact = _water_column(core, found.value * LENGTHS[found.unit], feet=feet, water=water)
+    elif found is not None:
+        raise Unreadable(why_not(core) or f"has '{found.unit}' behind the number; depth is in fsw, msw, ft or m")
+    else:
+        raise Unreadable(_reason(core, spec))
+    return Reading(_checked(exact, spec), basis, typed, spec.name)
+
+
+def _water_column(core: str, length_mm: Fraction, *, feet: bool, water: str | None) -> Fraction:
+    """msw that a length of this water weighs."""
+    salt = length_mm / LENGTHS["ft"] * KINDS["depth"].units["fsw"] if feet else length_mm / 1000
+    fresh = length_mm / 1000 * _FRESH_MSW_PER_M
+    if water == "salt":
+        return salt
+    if water == "fresh":
+        return fresh
+    both = f"{core} salt is {float(salt):.4g} msw, {core} fresh is {float(fresh):.4g} msw"
+    if water == "brackish":
+        raise Unreadable(f"is a length of brackish water, which has no one density ({both}); write it in fsw or msw")
+    raise Unreadable(f"is a length of water, and nobody said which water: {both}; write one of them, or fsw or msw")
+
+
+_FRESH_MSW_PER_M = Fraction("0.980665")
+_LEVEL = re.compile(r"(above|below|\+|-)\s*(.*)")
+
+
+def _elevation(core: str, typed: str, spec: Kind, water: str | None, unit: str | None) -> Reading:
+    core, basis = _basis(core, spec)
+    match = _LEVEL.fullmatch(core)
+    size = _length(match[2] if match else core, spec, unit)
+    if size and match is None:
+        raise Unreadable(f"does not say above or below the datum: +{core} or -{core}?")
+    below = match is not None and match[1] in ("-", "below")
+    return Reading(_checked(-size if below else size, spec), basis, typed, spec.name)
+
+
+_SIGNED = re.compile(r"([+-]?)\s*([0-9.].*)")
+
+
+def _temperature(core: str, typed: str, spec: Kind, water: str | None, unit: str | None) -> Reading:
+    core, basis = _basis(core, spec)
+    match = _SIGNED.fullmatch(core)
+    found = amount(match[2]) if match else None
+    if match is None or found is None:
+        raise Unreadable(_reason(core, spec))
+    word = found.unit or unit
+    if not word:
+        raise Unreadable(_no_unit(core, spec))
+    if word not in TEMPERATURES:
+        raise Unreadable(why_not(core) or f"has '{word}' behind the number; temperature is in C or F")
+    degrees = -found.value if match[1] == "-" else found.value
+    celsius = degrees if TEMPERATURES[word] == "c" else (degrees - 32) * 5 / 9
+    if celsius < _ABSOLUTE_ZERO_C:
+        raise Unreadable("is colder than anything")
+    return Reading(_checked(celsius, spec), basis, typed, spec.name)
+
+
+_ABSOLUTE_ZERO_C = Fraction("-273.15")
+_COLONS = frozenset(("m:ss", "mm:ss", "h:mm", "hh:mm"))
+_TWO_PARTS = re.compile(r"([0-9]{1,6}):([0-9]{2})")
+_THREE_PARTS = re.compile(r"([0-9]{1,4}):([0-9]{2}):([0-9]{2})")
+_TIME_WORDS = re.compile(
+    r"(?:([0-9]{1,6})\s*(?:h|hr|hrs|hour|hours)\s*)?"
+    r"(?:([0-9]{1,6})\s*(?:m|min|mins|minute|minutes)?\s*)?"
+    r"(?:([0-9]{1,6})\s*(?:s|sec|secs|second|seconds))?"
+)
+_MOST_CLOCK_HOURS = 24
+
+
+def _duration(core: str, typed: str, spec: Kind, water: str | None, unit: str | None) -> Reading:
+    core, basis = _basis(core, spec)
+    colon = spec.colon
+    if unit in _COLONS:
+        colon, unit = unit[-4:], None
+    return Reading(_checked(_seconds(core, spec, unit, colon), spec), basis, typed, spec.name)
+
+
+def _seconds(core: str, spec: Kind, unit: str | None, colon: str) -> Fraction:
+    if match := _TWO_PARTS.fullmatch(core):
+        return Fraction(_two_parts(int(match[1]), int(match[2]), colon))
+    if match := _THREE_PARTS.fullmatch(core):
+        hours, minutes, seconds = (int(part) for part in match.groups())
+        if minutes >= 60 or seconds >= 60:
+            raise Unreadable("has 60 or more behind a colon")
+        return Fraction(hours * 3600 + minutes * 60 + seconds)
+    found = amount(core)
+    if found is not None and (not found.unit or found.unit in spec.units):
+        return found.value * _size(found, core, spec, unit)
+    if match := _TIME_WORDS.fullmatch(core):
+        told = [None if part is None else int(part) for part in match.groups()]
+        for large, small in ((told[0], told[1]), (told[0], told[2]), (told[1], told[2])):
+            if large is not None and small is not None and small >= 60:
+                raise Unreadable("has 60 or more behind hours or minutes")
+        if told[0] is not None or told[2] is not None:
+            return Fraction((told[0] or 0) * 3600 + (told[1] or 0) * 60 + (told[2] or 0))
+    if found is None:
+        raise Unreadable(_reason(core, spec))
+    return _size(found, core, spec, unit)
+
+
+def _two_parts(first: int, second: int, colon: str) -> int:
+    """Seconds of `0:45`, by what the field says a colon means."""
+    if second >= 60:
+        raise Unreadable("has 60 or more behind the colon")
+    if colon == "m:ss":
+        return first * 60 + second
+    if colon == "h:mm" and first < _MOST_CLOCK_HOURS:
+        return first * 3600 + second * 60
+    minutes, hours = f"{first}min {second}s", f"{first}h {second}min"
+    if colon == "h:mm":
+        raise Unreadable(f"would be {first} hours and {second} minutes; write {hours} or {minutes}")
+    if first == 0:
+        minutes, hours = f"{second}s", f"{second}min"
+    raise Unreadable(f"has two readings: write {minutes} or {hours}, or the clock times")
+
+
+_CLOCK = re.compile(r"([0-9]{1,2}):([0-9]{2})(?::([0-9]{2}))?(?:\s*(am|pm))?|([0-9]{1,2})([0-9]{2})h?")
+
+
+def _clock(core: str, typed: str, spec: Kind, water: str | None, unit: str | None) -> Reading:
+    core, basis = _basis(core, spec)
+    match = _CLOCK.fullmatch(core)
+    if match is None:
+        if core.isdigit() and len(core) <= 2:
+            raise Unreadable(f"has two readings: {int(core):02d}:00 or 00:{int(core):02d}")
+        raise Unreadable(_reason(core, spec))
+    hour, minute, second = int(match[1] or match[5]), int(match[2] or match[6]), int(match[3] or 0)
+    if match[4]:
+        if not 1 <= hour <= 12:
+            raise Unreadable(f"is no time of day: {hour} with {match[4]}")
+        hour = hour % 12 + (12 if match[4] == "pm" else 0)
+    if hour > 23 or minute > 59 or second > 59:
+        raise Unreadable("is no time of day, which runs from 0000 to 2359")
+    return Reading(float(hour * 3600 + minute * 60 + second), basis, typed, spec.name)
+
+
+_RODS = re.compile(rf"({NUMBER})(?:\s*(?:rods?|full|whole))*(?:\s*\+\s*(.+))?")
+_BETWEEN_STUBS = re.compile(r"\s*(?:[,;+&]|\band\b)\s*")
+_STUB = Kind("stub", "mm", "a stub", ("6in", "150 mm"), LENGTHS, 1e4, ("in", "mm"))
+
+
+def _rods(core: str, typed: str, spec: Kind, water: str | None, unit: str | None) -> Reading:
+    core, basis = _basis(core, spec)
+    match = _RODS.fullmatch(core)
+    if match is None:
+        raise Unreadable(_reason(core, spec))
+    if "," in match[1]:
+        raise Unreadable("has a comma, so it may be a list; six and a half is written 6.5")
+    exact = number(match[1])
+    full, stated = _checked(exact, spec), exact.denominator != 1
+    if stated and match[2]:
+        raise Unreadable("tells part rods twice, in the number and as stubs; write whole rods + stubs")
+    if stated and basis == "measured":
+        basis = "estimated"
+    stubs = _stubs(match[2]) if match[2] else ()
+    return Reading(full, basis, typed, spec.name, stubs, stated)
+
+
+def _stubs(text: str) -> tuple[float, ...]:
+    """Stub lengths [mm]: `6in,9in` are two, `6,5 in` is one with a decimal comma."""
+    parts = _BETWEEN_STUBS.split(text)
+    if parts[0].isdigit() and len(parts) == 2 and "," in text:
+        parts = [text]
+    stubs = []
+    for part in parts:
+        try:
+            stubs.append(_checked(_length(part, _STUB, None), _STUB))
+        except Unreadable as reason:
+            raise Unreadable(
+                f"has a stub '{part}' that {reason}" if part else "has no stub behind the plus"
+            ) from None
+    return tuple(stubs)
+
+
+_BANK = re.compile(
+    rf"(?:([0-9]{{1,3}})\s*(?:x|\*|of)\s*)?({NUMBER})\s*([a-z][a-z0-9. ]*?)"
+    rf"(?:\s*(?:at|@|,)?\s*({NUMBER})\s*({'|'.join(PRESSURES)}))?"
+)
+_CUBIC_FEET = frozenset(("cf", "scf", "ft3", "cu ft", "cuft", "cu. ft.", "cu.ft."))
+_LITRES = frozenset(("l", "litre", "litres", "liter", "liters"))
+_CUBIC_METRES = frozenset(("m3", "nm3", "sm3"))
+
+
+def _bank(core: str, typed: str, spec: Kind, water: str | None, unit: str | None) -> Reading:
+    match = _BANK.fullmatch(core)
+    if match is None:
+        raise Unreadable(_reason(_basis(core, spec)[0], spec))
+    cylinders, each, word = int(match[1] or 1), number(match[2]), match[3]
+    pressure = number(match[4]) * PRESSURES[match[5]] if match[4] else None
+    if not cylinders or not each or pressure == 0:
+        raise Unreadable("has a zero, and a bank has cylinders with something in them")
+    if pressure is not None:
+        _checked(pressure, KINDS["pressure"])
+    if word in _CUBIC_FEET:
+        route = "label volume"
+    elif word in _LITRES:
+        route = "water volume real gas"
+        if pressure is None:
+            raise Unreadable("gives litres of water volume without the pressure that fills them")
+    elif word in KINDS["mass"].units:
+        route, each = "weighed", each * KINDS["mass"].units[word]
+    elif word in _CUBIC_METRES:
+        raise Unreadable(
+            "gives cubic metres, which one label means at 0 C and another at 15 C; write cf, kg, or the litres of "
+            "water volume with their pressure"
+        )
+    else:
+        raise Unreadable(f"has '{word}' behind the number; a cylinder is told in cf, L with a pressure, or kg")
+    return BankContents(
+        float(cylinders),
+        "measured",
+        typed,
+        spec.name,
+        each=_checked(each, spec),
+        route=route,
+        label_kpa=None if pressure is None else float(pressure),
+    )
+
+
+_Reader = Callable[[str, str, Kind, str | None, str | None], Reading]
+_READERS: Mapping[str, _Reader] = {
+    "depth": _depth,
+    "elevation": _elevation,
+    "temperature": _temperature,
+    **dict.fromkeys(("burn_time", "bottom_time", "elapsed", "duration"), _duration),
+    "clock": _clock,
+    "rods": _rods,
+    "bank": _bank,
+}

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 PACKAGE = Path(__file__).parent.parent / "burnlog"
-GROUND = {"errors", "units", "notation", "vocabulary", "columns", "sources"}
+GROUND = {"errors", "units", "measures", "notation", "wording", "vocabulary", "columns", "sources"}
 ALLOWED = {
     "ground": {"ground"},
     "physics": {"physics", "ground"},
