@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from burnlog.demo.jobs import CREWS, ROD_TYPES, Bank, Job
+from burnlog.demo.jobs import CREWS, RIGS, ROD_TYPES, Bank, Job
 from burnlog.demo.luck import Luck
 from burnlog.demo.work import Burn, Dive, GaugeReading
 
@@ -134,7 +134,7 @@ class _Sheet:
         dive, job, often = self.dive, self.job, self._often
         _, tender, supervisor = CREWS[dive.crew]
         fsw = f"{dive.depth * 3.26339:.0f} fsw"
-        row = {
+        return {
             "sheet": f"{job.code}-{dive.number:04d}",
             "record_class": "production",
             "setting": "open water",
@@ -155,11 +155,7 @@ class _Sheet:
             "work_time": often(0.4, f"{dive.bottom - 3} min"),
             "start_up": often(0.3, f"{dive.start_up} min"),
             "log_ref": often(0.95, f"log {dive.day.year % 100} p.{dive.number + 10}"),
-            "regulator_static": "",
         }
-        if not dive.readings:
-            row["regulator_static"] = often(0.6, _pressure(job, self.pen.between(-2, 2) + job.static))
-        return row
 
     def _box(self) -> Row:
         """What went out of the box and came back."""
@@ -225,10 +221,17 @@ class _Sheet:
             "power": often(0.42, "on" if rod.family == "tubular" else pen.pick(("on", "on", "off", "mixed"))),
             "set_amps": often(0.8, f"{140 + 10 * pen.whole(0, 6) if rod.family == 'exothermic' else 320} A"),
             "delivered_amps": often(0.1, f"{130 + pen.whole(0, 50) if rod.family == 'exothermic' else 300} A"),
-            "edge": burn.edge if pen.chance(0.68) else pen.pick(("", "", "not seen")),
+            "edge": burn.edge
+            if pen.chance(0.68) or self.dive.sag_from is not None
+            else pen.pick(("", "", "not seen")),
             "outcome": burn.outcome,
             "remark": often(0.09, pen.pick(REMARKS)),
         }
+        if not self.dive.readings and pen.chance(0.3):  # nobody kept the gauge list, but somebody looked
+            usual, grain = RIGS[self.dive.rig]
+            fall = round((usual + pen.normal(1.6)) / grain) * grain
+            row["regulator_static"] = _pressure(self.job, self.job.static)
+            row["regulator_flowing"] = _pressure(self.job, self.job.static - fall)
         if row["burn_time"] and rod.family == "exothermic" and pen.chance(0.4):
             hot = int(burn.burn_s * 0.7)
             row["hot_time"] = f"{hot // 60}:{hot % 60:02d}"

@@ -25,7 +25,7 @@ VISIBILITY = {"by feel": 1.18, "under 1 ft": 1.1, "1-3 ft": 1.04, "3-10 ft": 1.0
 CURRENT = {"none": 1.0, "light": 1.02, "moderate": 1.08, "strong": 1.2}
 FOULING = {"bare": 1.0, "thin paint": 1.0, "soft growth": 1.05, "hard growth": 1.13, "heavy rust": 1.08}
 BACKING = {"open water": 1.0, "mud or soil": 1.1, "second plate": 1.15}
-SAG = {"PIER12": 8, "LOCK6": 6, "BARGE-B": 7}
+SAG = {"PIER12": 11, "LOCK6": 6, "BARGE-B": 7}
 """Job -> the dive in which oxygen pressure fell off and nobody noticed."""
 
 
@@ -229,7 +229,6 @@ class _Work:
 
     def _burn(self, dive: Dive, line: Line, skill: float, pace: float, now: int, end: int) -> Burn | None:
         luck, rod = self.luck, ROD_TYPES[dive.rod_type]
-        sagging = dive.sag_from is not None and dive.started >= dive.sag_from
         hard = POSITION[line.position] * VISIBILITY[dive.visibility] * CURRENT[dive.current]
         hard *= FOULING[line.fouling] * BACKING[line.backing]
         first = not line.again
@@ -238,7 +237,9 @@ class _Work:
         exposure = metres * (1 + START_M / (line.plan * self.step)) if first else 0.6 * metres + 0.05
         spread = SD_BURN * math.sqrt(1 + PSI_M / max(exposure, 0.05))
         rods = exposure * rod.rods_per_m * line.steel.thickness_mm / 12.7 * hard
-        rods *= math.exp(self.job_effect + skill + luck.normal(spread)) * (1.3 if sagging else 1.0)
+        rods *= math.exp(self.job_effect + skill + luck.normal(spread))
+        sagging = dive.sag_from is not None and dive.started + rods / 2 >= dive.sag_from + 1
+        rods *= 1.3 if sagging else 1.0
         per_rod = rod.minutes * (line.steel.thickness_mm / 12.7) ** 0.15 * math.sqrt(hard)
         per_rod *= math.exp(self.job_pace + pace + luck.normal(SD_BURN_TIME))
         stoppages: list[tuple[str, int]] = []
@@ -262,9 +263,10 @@ class _Work:
         if now + minutes > end + 2:
             return None
         outcome = self._outcome(line, first, done, share, gives_up, hard, sagging)
-        ragged = 0.75 if sagging else 0.10 * hard
-        edge = luck.weighted((("clean", 1.4 - ragged), ("rough", 1.0), ("ragged", 2.4 * ragged)))
-        if outcome in ("not through",):
+        edge = luck.weighted((("clean", 1.3), ("rough", 1.0), ("ragged", 0.24 * hard)))
+        if sagging:
+            edge = "ragged" if luck.chance(0.8) else "rough"
+        elif outcome == "not through":
             edge = "ragged" if luck.chance(0.7) else "rough"
         hangers = luck.whole(1, 2) if outcome == "through with hangers" else 0
         restarts = sum(luck.chance(0.06 * hard) for _ in range(max(1, round(rods))))
