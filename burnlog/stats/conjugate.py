@@ -1,0 +1,542 @@
+"""A conjugate linear model with group effects: its tables, and one grid point's algebra.
+
+    y = X b + sum_k Z_k u_k + e,    e_i ~ N(0, sigma^2 m_i)
+    b_j ~ N(0, sigma^2 / prior_precision_j)   (flat where the precision is 0)
+    u_k ~ N(0, sigma^2 ratio_k^2 I)
+
+Everything scales with sigma, so that b, u and sigma integrate in closed form once the ratios are given. What
+is left is a criterion in the ratios alone, worth one small Cholesky factorisation each. The rows enter only
+through cross products, which `Tables.without` takes rows out of without touching the others.
+
+`posterior.py` puts the points together; `importance.py` chooses them where a grid would be dear.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from functools import cached_property
+from typing import Any, cast
+
+import numpy as np
+import scipy.linalg
+import scipy.sparse
+from numpy.typing import NDArray
+
+from burnlog.errors import FitError
+
+__all__ = ["Array", "Case", "CaseTables", "Effect", "Points", "Tables", "tables"]
+
+Array = NDArray[np.float64]
+
+RANK_TOLERANCE = 1e-7  # what is left of a flat column after the others, relative; R's own rule in lm
+PERFECT_FIT = 1e-12  # residual over the sum of squares about the flat terms: nothing is left to judge sigma by
+ROUNDING = 1e-24  # residual over the plain sum of squares: what is left is rounding
+CHUNK_DOUBLES = 2_000_000  # 16 MB of stacked factors at a time
+
+
+@dataclass(frozen=True)
+class Effect:
+    """A factor whose levels differ by chance, with the prior and grid of its sd as a ratio to sigma.
+
+    Parameters
+    ----------
+    name : str
+        What the factor is called in results.
+    loadings : array (n, q)
+        One column a level: 0/1 where a row belongs to one level, shares where several had a part in it.
+    levels : tuple of str, length q
+        Names of the columns.
+    scale : float
+        Scale of the half-normal prior on sd/sigma.
+    grid : (low, high, points)
+        Ratios evenly spaced in the logarithm. One point holds the ratio at `low`, without a prior; that may
+        be 0, which takes the effect out.
+    """
+
+    name: str
+    loadings: Array = field(repr=False)
+    levels: tuple[str, ...]
+    scale: float = 1.0
+    grid: tuple[float, float, int] = (0.06, 4.0, 11)
+
+    def __post_init__(self) -> None:
+        low, high, points = self.grid
+        if np.ndim(self.loadings) != 2 or np.shape(self.loadings)[1] != len(self.levels):
+            raise ValueError(f"loadings of {self.name} need one column for each of {len(self.levels)} levels")
+        if not self.levels:
+            raise ValueError(f"effect {self.name} has no levels")
+        if not self.scale > 0:
+            raise ValueError(f"the prior scale of {self.name} must be above 0")
+        if points < 1 or low < 0 or (points > 1 and not 0 < low < high):
+            raise ValueError(f"the grid of {self.name} needs 0 < low < high and 1 or more points")
+
+    @classmethod
+    def from_labels(
+        cls,
+        name: str,
+        labels: Sequence[object] | NDArray[Any],
+        *,
+        scale: float = 1.0,
+        grid: tuple[float, float, int] = (0.06, 4.0, 11),
+    ) -> Effect:
+        """An effect from one label a row; levels stand in sorted order of their text."""
+        text = np.array([str(label) for label in labels], dtype=object)
+        levels = sorted(set(text))
+        column = {level: place for place, level in enumerate(levels)}
+        loadings = np.zeros((len(text), len(levels)))
+        loadings[np.arange(len(text)), [column[label] for label in text]] = 1.0
+        return cls(name, loadings, tuple(levels), scale, grid)
+
+    @property
+    def ratios(self) -> Array:
+        """The grid of sd/sigma, (points,)."""
+        low, high, points = self.grid
+        return np.array([low]) if points == 1 else np.geomspace(low, high, points)
+
+    def log_prior(self, ratios: Array) -> Array:
+        """Log density in ln ratio of the half-normal prior, up to a constant; 0 where the ratio is held."""
+        if self.grid[2] == 1:
+            return np.zeros(np.shape(ratios))
+        return np.log(ratios) - 0.5 * (ratios / self.scale) ** 2
+
+
+@dataclass(frozen=True)
+class Case:
+    """One way to set out the data: everything that changes where a setting of the model changes.
+
+    Parameters
+    ----------
+    y : array (n,)
+        Response.
+    X : array (n, p)
+        Covariates, intercept included.
+    m : array (n,)
+        Residual variances relative to sigma^2, above 0.
+    log_prior : float
+        Log prior weight of the case.
+    tag : mapping of str to float
+        What the case stands for; comes back with every result.
+    """
+
+    y: Array = field(repr=False)
+    X: Array = field(repr=False)
+    m: Array = field(repr=False)
+    log_prior: float = 0.0
+    tag: Mapping[str, float] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Basis:
+    """Columns re-expressed so that sums of squares keep their digits.
+
+    Flat columns are made orthonormal, and y and the other columns are freed of them. A flat prior does not
+    notice; coefficients are turned back by `coef`.
+    """
+
+    flat: NDArray[np.intp]  # columns with a flat prior
+    other: NDArray[np.intp]
+    R: Array  # triangle of the flat columns
+    y_on_flat: Array  # (f,)
+    other_on_flat: Array  # (f, p - f)
+    log_det: float  # 2 ln|det R|
+
+    def coef(self, own: Array, *, shift: bool = True) -> Array:
+        """Coefficients of the given columns from coefficients in this basis, (..., p)."""
+        out = np.empty_like(own)
+        rest = own[..., self.other]
+        flat = own[..., self.flat] - rest @ self.other_on_flat.T
+        if shift:
+            flat = flat + self.y_on_flat
+        out[..., self.other] = rest
+        if self.flat.size:
+            solved = scipy.linalg.solve_triangular(self.R, flat.reshape(-1, self.flat.size).T, check_finite=False)
+            out[..., self.flat] = solved.T.reshape(flat.shape)
+        return out
+
+
+@dataclass(frozen=True)
+class CaseTables:
+    """Cross products of one case. The eliminated effect's own block is diagonal.
+
+    Order of the other columns: covariates in the case's basis, the effects that stay, y.
+    """
+
+    counts: Array  # (q,) Z'MZ of the eliminated effect; q may be 0
+    cross: Array  # (q, d + 1) Z'M of the other columns and y
+    gram: Array  # (d + 1, d + 1) of the other columns and y
+    total: float  # weighted sum of squares of y itself
+    log_m: float  # sum of ln m
+    basis: Basis
+
+
+@dataclass(frozen=True)
+class Points:
+    """Closed-form results at P points (a case and a ratio for each effect)."""
+
+    log_weight: Array  # (P,)
+    coef: Array  # (P, d) modes: covariates in the case's basis, then effects that stay
+    r2: Array  # (P,) residual sum of squares with the priors' share
+
+
+@dataclass(frozen=True)
+class Tables:
+    """Everything an integrated fit needs of its rows, for all cases.
+
+    Attributes
+    ----------
+    names : tuple of str
+        Covariates.
+    nu : float
+        Degrees of freedom of sigma^2 given the ratios.
+    """
+
+    cases: tuple[Case, ...] = field(repr=False)
+    effects: tuple[Effect, ...]
+    prior_precision: Array
+    names: tuple[str, ...]
+    sigma_prior: tuple[float, float] | None
+    entries: tuple[CaseTables, ...] = field(repr=False)
+    kept: NDArray[np.bool_] = field(repr=False)
+    eliminated: int | None
+
+    @property
+    def n(self) -> int:
+        """Rows that count."""
+        return int(self.kept.sum())
+
+    @property
+    def nu(self) -> float:
+        """Rows less flat columns, plus what the prior on sigma is worth."""
+        prior = self.sigma_prior[0] if self.sigma_prior else 0.0
+        return self.n - int((self.prior_precision == 0).sum()) + prior
+
+    @property
+    def stay(self) -> tuple[int, ...]:
+        """Indices of the effects that are not eliminated, in the order of their columns."""
+        return tuple(k for k in range(len(self.effects)) if k != self.eliminated)
+
+    @cached_property
+    def columns(self) -> tuple[slice, ...]:
+        """Columns of each effect that stays, among the d other columns."""
+        out, start = [], len(self.names)
+        for k in self.stay:
+            out.append(slice(start, start + len(self.effects[k].levels)))
+            start = out[-1].stop
+        return tuple(out)
+
+    @cached_property
+    def grid(self) -> Array:
+        """Every combination of the effects' ratios, (P, effects)."""
+        if not self.effects:
+            return np.zeros((1, 0))
+        mesh = np.meshgrid(*(effect.ratios for effect in self.effects), indexing="ij")
+        return np.stack([axis.ravel() for axis in mesh], axis=1)
+
+    def without(self, rows: NDArray[np.bool_]) -> Tables:
+        """The tables with `rows` taken out: only those rows are read.
+
+        Levels keep their place; one that loses all its rows falls back on its prior.
+
+        Parameters
+        ----------
+        rows : bool array (n,)
+            True for a row of the original data that goes.
+
+        Raises
+        ------
+        FitError
+            Too few rows remain, or a covariate with a flat prior no longer varies.
+        """
+        rows = np.asarray(rows, dtype=bool)
+        if rows.shape != self.kept.shape:
+            raise ValueError(f"rows needs one entry for each of {self.kept.size} rows")
+        gone = rows & self.kept
+        lean = replace(self, kept=self.kept & ~gone)
+        _refuse_few(lean)
+        entries = []
+        for case, entry in zip(self.cases, self.entries, strict=True):
+            minus = _cross_products(case, self.effects, self.eliminated, entry.basis, gone)
+            less = CaseTables(
+                counts=np.maximum(entry.counts - minus.counts, 0.0),
+                cross=entry.cross - minus.cross,
+                gram=entry.gram - minus.gram,
+                total=entry.total - minus.total,
+                log_m=entry.log_m - minus.log_m,
+                basis=entry.basis,
+            )
+            _refuse_lost_columns(less, self.names)
+            entries.append(less)
+        return replace(lean, entries=tuple(entries))
+
+    def evaluate(self, case: int, ratios: Array) -> Points:
+        """Log weight, modes and residual sum of squares of one case at given ratios.
+
+        Parameters
+        ----------
+        case : int
+            Which case.
+        ratios : array (P, effects)
+            sd/sigma of each effect.
+
+        Raises
+        ------
+        FitError
+            The data are fitted without any residual, so that sigma cannot be judged.
+
+        Notes
+        -----
+        ln weight = -(ln|A| + sum ln m + nu ln r2) / 2 + ln prior, with
+        A = W'MW + Q in the scale where every effect has unit prior variance, and
+        r2 = y'My - b'W'My. With flat priors and no effects' prior, -2 ln weight is the restricted likelihood
+        criterion up to a constant of n and p.
+        """
+        entry = self.entries[case]
+        log_prior = np.full(len(ratios), self.cases[case].log_prior)
+        for k, effect in enumerate(self.effects):
+            log_prior += effect.log_prior(ratios[:, k])
+        d = entry.gram.shape[0] - 1
+        log_det = np.empty(len(ratios))
+        coef = np.empty((len(ratios), d))
+        r2 = np.empty(len(ratios))
+        for part, scale, factor, log_eliminated in self.factors(case, ratios):
+            diagonal = np.einsum("pii->pi", factor)
+            log_det[part] = log_eliminated + 2.0 * np.log(diagonal[:, :d]).sum(axis=1)
+            r2[part] = diagonal[:, d] ** 2
+            coef[part] = scale[:, :d] * _solve_transposed(factor, factor[:, d, :d])
+        if self.sigma_prior:
+            df, size = self.sigma_prior
+            r2 = r2 + df * size**2
+        elif r2.max() <= max(PERFECT_FIT * entry.gram[-1, -1], ROUNDING * entry.total):
+            raise FitError(
+                "The covariates and groups reproduce every row exactly, so no spread can be estimated. "
+                "Give more rows than terms, or check the rows for copies."
+            )
+        fixed = entry.basis.log_det + entry.log_m
+        log_weight = log_prior - 0.5 * (log_det + fixed + self.nu * np.log(r2))
+        return Points(log_weight, coef, r2)
+
+    def factors(self, case: int, ratios: Array) -> Iterator[tuple[slice, Array, Array, Array]]:
+        """Cholesky factors at given ratios, in chunks.
+
+        Yields
+        ------
+        (slice, scale (P, d + 1), factor (P, d + 1, d + 1), log_det (P,))
+            Which of the points, the factor of A and y (last row) after the eliminated effect is gone, the
+            scale of its columns (a coefficient is scale times what the factor gives), and ln det of the
+            eliminated block.
+        """
+        entry = self.entries[case]
+        size = entry.gram.shape[0]
+        diagonal = np.zeros(size)
+        diagonal[: len(self.names)] = self.prior_precision
+        diagonal[len(self.names) : size - 1] = 1.0
+        step = max(1, CHUNK_DOUBLES // size**2)
+        for start in range(0, len(ratios), step):
+            part = slice(start, min(start + step, len(ratios)))
+            scale = np.ones((part.stop - start, size))
+            for k, columns in zip(self.stay, self.columns, strict=True):
+                scale[:, columns] = ratios[part, k, None]
+            if self.eliminated is None:
+                reduced = np.broadcast_to(entry.gram, (len(scale), size, size))
+                log_det = np.zeros(len(scale))
+            else:
+                unique, place = np.unique(ratios[part, self.eliminated], return_inverse=True)
+                pivots = 1.0 + unique[:, None] ** 2 * entry.counts
+                root = unique[:, None] / np.sqrt(pivots)
+                half = root[:, :, None] * entry.cross
+                reduced = (entry.gram - half.transpose(0, 2, 1) @ half)[place]
+                log_det = np.log(pivots).sum(axis=1)[place]
+            stacked = reduced * scale[:, :, None] * scale[:, None, :]
+            np.einsum("pii->pi", stacked)[:] += diagonal
+            try:
+                factor = np.linalg.cholesky(stacked)
+            except np.linalg.LinAlgError as error:
+                raise FitError(
+                    "The covariates and groups reproduce the rows exactly or nearly so, so no spread can be "
+                    "estimated. Give more rows than terms, or check the rows for copies."
+                ) from error
+            yield part, scale, np.asarray(factor, dtype=float), log_det
+
+
+def _solve_transposed(factor: Array, right: Array) -> Array:
+    """Solve L'x = right for the leading block of each stacked factor, by back substitution over columns."""
+    x = right.copy()
+    for j in range(right.shape[1] - 1, -1, -1):
+        x[:, j] /= factor[:, j, j]
+        if j:
+            x[:, :j] -= factor[:, j, :j] * x[:, j, None]
+    return x
+
+
+def tables(
+    cases: Sequence[Case],
+    effects: Sequence[Effect],
+    *,
+    prior_precision: Array | Sequence[float],
+    names: Sequence[str] | None = None,
+    sigma_prior: tuple[float, float] | None = None,
+) -> Tables:
+    """Read the rows once and keep their cross products.
+
+    Parameters
+    ----------
+    cases : sequence of Case
+        The same rows set out in one or more ways.
+    effects : sequence of Effect
+        Group effects; the largest that puts each row in one level at most is eliminated in closed form.
+    prior_precision : (p,)
+        Prior precision of each coefficient about 0, in units of 1/sigma^2; 0 is flat.
+    names : sequence of str
+        Covariates; ``x0, x1, ...`` if not given.
+    sigma_prior : (df, size)
+        Scaled inverse chi-square prior of sigma^2; if not given, flat in ln sigma.
+
+    Raises
+    ------
+    FitError
+        Too few rows, values missing or not finite, or covariates with a flat prior that cannot be told apart.
+    """
+    cases, effects = tuple(cases), tuple(effects)
+    if not cases:
+        raise ValueError("at least one case is needed")
+    precision = np.asarray(prior_precision, dtype=float)
+    p = np.shape(cases[0].X)[1]
+    labels = tuple(f"x{j}" for j in range(p)) if names is None else tuple(names)
+    if precision.shape != (p,) or len(labels) != p:
+        raise ValueError(f"prior_precision and names need one entry for each of {p} covariates")
+    if not np.all(precision >= 0) or not np.all(np.isfinite(precision)):
+        raise ValueError("a prior precision must be 0 (flat) or more, and finite")
+    if sigma_prior is not None and not (sigma_prior[0] > 0 and sigma_prior[1] > 0):
+        raise ValueError("sigma_prior needs degrees of freedom and a size above 0")
+    if len({effect.name for effect in effects}) != len(effects):
+        raise ValueError("effects need names of their own")
+    _check_rows(cases, effects, labels)
+    n = len(cases[0].y)
+    empty = Tables(
+        cases,
+        effects,
+        precision,
+        labels,
+        sigma_prior,
+        entries=(),
+        kept=np.ones(n, dtype=bool),
+        eliminated=_eliminated(effects),
+    )
+    _refuse_few(empty)
+    entries = []
+    for case in cases:
+        basis = _basis(case, precision, labels)
+        entries.append(_cross_products(case, effects, empty.eliminated, basis, empty.kept))
+    return replace(empty, entries=tuple(entries))
+
+
+def _eliminated(effects: tuple[Effect, ...]) -> int | None:
+    """The effect with most levels among those that put a row in one level at most."""
+    diagonal = [k for k, effect in enumerate(effects) if np.count_nonzero(effect.loadings, axis=1).max() <= 1]
+    return max(diagonal, key=lambda k: len(effects[k].levels)) if diagonal else None
+
+
+def _check_rows(cases: tuple[Case, ...], effects: tuple[Effect, ...], names: tuple[str, ...]) -> None:
+    n = len(cases[0].y)
+    for effect in effects:
+        if len(effect.loadings) != n:
+            raise ValueError(f"loadings of {effect.name} have {len(effect.loadings)} rows, y has {n}")
+        if not np.all(np.isfinite(effect.loadings)):
+            raise FitError(f"Loadings of {effect.name} are missing or not finite in some rows.")
+    for case in cases:
+        if np.shape(case.y) != (n,) or np.shape(case.X) != (n, len(names)) or np.shape(case.m) != (n,):
+            raise ValueError("every case needs y (n,), X (n, p) and m (n,) of the same n and p")
+        bad = {
+            "the response": np.flatnonzero(~np.isfinite(case.y)),
+            "a covariate": np.flatnonzero(~np.isfinite(case.X).all(axis=1)),
+            "the residual variance": np.flatnonzero(~(np.isfinite(case.m) & (case.m > 0))),
+        }
+        for what, rows in bad.items():
+            if rows.size:
+                raise FitError(
+                    f"In {rows.size} of {n} rows {what} is missing, not finite or not above 0 where it must be "
+                    f"(first: row {rows[0] + 1}). Leave those rows out or fill them before the fit."
+                )
+
+
+def _refuse_few(fit: Tables) -> None:
+    flat = int((fit.prior_precision == 0).sum())
+    if fit.nu < 3 or fit.n < 1:
+        raise FitError(
+            f"{fit.n} rows are too few for {flat} free terms: at least {flat + 3} are needed to judge a spread."
+        )
+
+
+def _basis(case: Case, precision: Array, names: tuple[str, ...]) -> Basis:
+    flat = np.flatnonzero(precision == 0)
+    other = np.flatnonzero(precision > 0)
+    if not flat.size:
+        return Basis(flat, other, np.zeros((0, 0)), np.zeros(0), np.zeros((0, other.size)), 0.0)
+    Q, R = np.linalg.qr(case.X[:, flat])
+    left = np.abs(np.diag(R))
+    size = np.linalg.norm(case.X[:, flat], axis=0)
+    for j, column in enumerate(flat):
+        if left[j] <= RANK_TOLERANCE * size[j] or size[j] == 0:
+            raise FitError(
+                f"{names[column]} cannot be told apart from the other terms in these rows. "
+                "Leave it out, or give it a prior."
+            )
+    return Basis(
+        flat,
+        other,
+        R,
+        y_on_flat=Q.T @ case.y,
+        other_on_flat=Q.T @ case.X[:, other],
+        log_det=float(2.0 * np.log(left).sum()),
+    )
+
+
+def _cross_products(
+    case: Case,
+    effects: tuple[Effect, ...],
+    eliminated: int | None,
+    basis: Basis,
+    rows: NDArray[np.bool_],
+) -> CaseTables:
+    """Weighted sums over `rows` of one case, in its basis."""
+    whole = bool(rows.all())
+    pick: Any = slice(None) if whole else np.flatnonzero(rows)
+    X, y, m = case.X[pick], case.y[pick], case.m[pick]
+    columns = np.array(X, dtype=float)
+    y = np.array(y, dtype=float)
+    if basis.flat.size:
+        Q = scipy.linalg.solve_triangular(basis.R, X[:, basis.flat].T, trans="T", check_finite=False).T
+        columns[:, basis.flat] = Q
+        columns[:, basis.other] -= Q @ basis.other_on_flat
+        y -= Q @ basis.y_on_flat
+    stay = [effect.loadings[pick] for k, effect in enumerate(effects) if k != eliminated]
+    W = np.concatenate([columns, *stay, y[:, None]], axis=1)
+    WM = W / m[:, None]
+    if eliminated is None:
+        counts, cross = np.zeros(0), np.zeros((0, W.shape[1]))
+    else:
+        Z = scipy.sparse.csr_array(effects[eliminated].loadings[pick])
+        counts = np.asarray(Z.power(2).T @ (1.0 / m), dtype=float)
+        cross = np.asarray(Z.T @ WM, dtype=float)
+    gram = W.T @ WM
+    return CaseTables(counts, cross, gram, float(case.y[pick] ** 2 @ (1.0 / m)), float(np.log(m).sum()), basis)
+
+
+def _refuse_lost_columns(entry: CaseTables, names: tuple[str, ...]) -> None:
+    """Refuse when the rows that remain no longer hold a flat column apart from the others."""
+    flat = entry.basis.flat
+    if not flat.size:
+        return
+    block = entry.gram[np.ix_(flat, flat)]
+    size = np.sqrt(np.maximum(np.diag(block), 0.0))
+    if size.min() > RANK_TOLERANCE:
+        factor, failed = cast("tuple[Array, int]", scipy.linalg.lapack.dpotrf(block / np.outer(size, size), lower=1))
+        if not failed and np.diag(factor).min() > RANK_TOLERANCE:
+            return
+        lost = names[flat[failed - 1 if failed else int(np.diag(factor).argmin())]]
+    else:
+        lost = names[flat[int(size.argmin())]]
+    raise FitError(
+        f"Without those rows {lost} cannot be told apart from the other terms. Leave it out, or give it a prior."
+    )
