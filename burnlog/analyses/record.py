@@ -29,14 +29,22 @@ NO_CUT = "no cut recorded under the count"
 DECIDED = "left out by decision"
 
 UNFINISHED = ("part way", "not through", "abandoned")
+CUT_COLUMNS = [
+    *("cut_id", "cut_ref", "cut_no", "job", "dive_ref", "dive_no", "row", "line_ref", "section_kind", "dive_date"),
+    *("record_class", "setting", "diver", "crew", "rig", "visibility", "current", "material", "thickness_mm"),
+    *("planned_length_m", "position", "fouling", "backing", "power", "rod_type", "family", "diameter_mm"),
+    *("pass_kind", "new_length_m", "elapsed_s", "burn_s", "stoppage_s", "outcome"),
+]
 
 
 def counted(frames: Frames) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Every count that is not a box count, and its cuts; a cut under no count stands as a count never made."""
     tallies = frames.tallies[frames.tallies["scope"].ne("box").fillna(True)].set_index("tally_id")
     tallies = tallies.sort_values(["job", "tally_no"], kind="stable")
-    cuts = frames.cuts.set_index("cut_id", drop=False).sort_values(
-        ["job", "dive_date", "dive_no", "row", "cut_no"], kind="stable"
+    cuts = (
+        frames.cuts[CUT_COLUMNS]
+        .set_index("cut_id", drop=False)
+        .sort_values(["job", "dive_date", "dive_no", "row", "cut_no"], kind="stable")
     )
     links = frames.tally_cuts[frames.tally_cuts["tally_id"].isin(tallies.index)]
     links = links[links["cut_id"].isin(cuts.index)].drop_duplicates()
