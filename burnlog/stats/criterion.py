@@ -39,7 +39,7 @@ class DenseFactor:
     cross_first : (q_f, q_r)
         Z_f'Z_r.
     cross_rest : (q_r, q_r)
-        Z_r'Z_r; only the lower triangle is read.
+        Z_r'Z_r; only the upper triangle is read.
     ratio_first : float
         Variance ratio of the first block.
     ratios : (q_r,)
@@ -59,8 +59,7 @@ class DenseFactor:
         if q_r == 0:
             self.lower = np.zeros((0, 0), order="F")
             return
-        # lower triangle of cross_rest is the upper one of its transpose: a copy in Fortran order either way
-        system = np.array(cross_rest, order="F")
+        system = np.array(cross_rest.T, order="F")  # the transpose is in Fortran order already: a plain copy
         if len(counts):
             system = blas.dsyrk(-1.0, self.across.T, beta=1.0, c=system, lower=1, overwrite_c=1)
         system *= self.theta
@@ -115,15 +114,14 @@ class DenseFactor:
         kept = np.einsum("ij,ij->j", self.root, self.root) / self.theta**2
         return np.concatenate([first, (1.0 - kept) / self.theta**2])
 
-    def covariance_at(self, lead: Lead) -> Vector:
-        """Entries of Th S^-1 Th at the places `lead.index` names (m,)."""
-        q_r = len(self.theta)
-        rest = np.zeros((q_r, q_r))
-        if q_r:
-            rest = self.root.T @ self.root
+    def covariance(self) -> Vector:
+        """Th S^-1 Th in the order of `Lead.pairs`, entries off the diagonal twice (m,)."""
+        rest = self.root.T @ self.root
         diagonal = self.ratio_first / self.pivots * (1.0 + self._reach)
         between = -self.scale[:, None] * (self.across @ rest)
-        return np.concatenate([diagonal, between.ravel(), rest.ravel()])[lead.index]
+        twice = 2.0 * rest
+        np.fill_diagonal(twice, np.diag(rest))
+        return np.concatenate([diagonal, 2.0 * between.ravel(), twice.ravel()])
 
 
 class SparseFactor:
@@ -137,7 +135,7 @@ class SparseFactor:
         weight = self.ratio / self.pivots
         self.scale = np.sqrt(weight)
         flat = np.concatenate([tables.counts[q1 : q1 + q_f], tables.cross_first.ravel(), tables.cross_rest.ravel()])
-        flat[lead.index] -= lead.pairs @ weight
+        flat -= lead.pairs @ weight
         self.inner = DenseFactor(
             flat[:q_f],
             flat[q_f : q_f + q_f * q_r].reshape(q_f, q_r),
@@ -164,8 +162,7 @@ class SparseFactor:
     def traces(self) -> Vector:
         """As `DenseFactor.traces`, except that the first block's sum stands evenly over its levels."""
         q1 = len(self.counts)
-        weight = self.lead.twice * self.inner.covariance_at(self.lead)
-        through = float(weight @ (self.lead.pairs @ self.pivots**-2.0))
+        through = float(self.inner.covariance() @ (self.lead.pairs @ self.pivots**-2.0))
         total = float((self.counts / self.pivots).sum()) - through
         return np.concatenate([np.full(q1, total / q1), self.inner.traces()])
 

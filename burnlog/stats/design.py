@@ -21,12 +21,22 @@ from burnlog.errors import FitError, FrameError
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
 
-__all__ = ["Design", "prepare", "read_columns"]
+__all__ = ["Design", "Given", "prepare", "read_columns"]
 
 RANK_TOLERANCE = 1e-7  # R's rule in lm() and lmer(): a column whose new part is smaller than this is dropped
 CONSTANT_TOLERANCE = 1e-12  # below this share of its own length, what centring leaves of a column is rounding
 GRAM_PIVOT = 0.03  # cross products lose the square of the smallest pivot; above this they keep 12 digits
 PERFECT = 1e-10  # residual over total length of y below which nothing is left to estimate a spread from
+
+
+@dataclass(frozen=True)
+class Given:
+    """Response (n,), all columns (n, p_given), weights (n,) or None, as read; floats are not copied."""
+
+    y: NDArray[np.float64]
+    X: NDArray[np.float64]
+    weights: NDArray[np.float64] | None
+    names: tuple[str, ...]
 
 
 @dataclass(frozen=True)
@@ -51,6 +61,8 @@ class Design:
         Square roots of the weights.
     log_weights : float
         Sum of the logarithms of the weights.
+    given : Given
+        What came in: response, columns, weights.
     names, kept, dropped
         Names of the kept columns, their positions, names of the dropped ones.
     """
@@ -63,6 +75,7 @@ class Design:
     log_det: float
     root_weights: NDArray[np.float64] | None
     log_weights: float
+    given: Given
     names: tuple[str, ...]
     kept: NDArray[np.intp]
     dropped: tuple[str, ...]
@@ -245,6 +258,7 @@ def prepare(
         log_det=2.0 * float(np.log(np.abs(pivots)).sum() + np.log(lengths[kept]).sum()),
         root_weights=root,
         log_weights=0.0 if w is None else float(np.log(w).sum()),
+        given=Given(response, values, w, tuple(words)),
         names=tuple(words[j] for j in kept),
         kept=np.array(kept, dtype=np.intp),
         dropped=tuple(words[j] for j in range(p_given) if j not in kept),

@@ -62,8 +62,8 @@ class MixedFit:
         Evaluations of the criterion.
     notes : tuple of str
         Doubts, as sentences.
-    ratios : (K,)
-        Variance ratios in the order of `tables.factors`.
+    point : Point
+        The criterion's state at the optimum; its `ratios` stand in the order of `tables.factors`.
     tables : SufficientTables
         What the fit was made from; `burnlog.stats.predict` and `leave_one_out` go on from here.
     """
@@ -82,7 +82,7 @@ class MixedFit:
     boundary: tuple[str, ...]
     evaluations: int
     notes: tuple[str, ...]
-    ratios: NDArray[np.float64] = field(repr=False)
+    point: Point = field(repr=False)
     tables: SufficientTables = field(repr=False)
 
 
@@ -268,9 +268,7 @@ def _describe(tables: SufficientTables, best: Optimum, method: Method) -> MixedF
     modes = point.modes[:, p] / last * design.y_norm
     order = sorted(range(len(tables.factors)), key=lambda k: tables.factors[k].name)
     group_sd = {tables.factors[k].name: sigma * float(np.sqrt(best.ratios[k])) for k in order}
-    effects = {
-        tables.factors[k].name: pd.Series(modes[tables.block(k)], index=tables.factors[k].levels) for k in order
-    }
+    effects = {tables.factors[k].name: _by_level(tables, k, modes) for k in order}
     boundary = tuple(name for name, sd in group_sd.items() if sd == 0.0)
     return MixedFit(
         method=method,
@@ -287,9 +285,17 @@ def _describe(tables: SufficientTables, best: Optimum, method: Method) -> MixedF
         boundary=boundary,
         evaluations=best.evaluations,
         notes=_notes(design.dropped, boundary, best.converged),
-        ratios=best.ratios,
+        point=point,
         tables=tables,
     )
+
+
+def _by_level(tables: SufficientTables, k: int, modes: NDArray[np.float64]) -> pd.Series:
+    own, levels = modes[tables.block(k)], tables.factors[k].levels
+    if tables.removed.size:
+        filled = tables.counts[tables.block(k)] > 0.0
+        own, levels = own[filled], levels[filled]
+    return pd.Series(own, index=levels)
 
 
 def _notes(dropped: tuple[str, ...], boundary: tuple[str, ...], converged: bool) -> tuple[str, ...]:

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 __all__ = ["Optimum", "floor_ratios", "minimise", "moment_start"]
 
 MOST_EVALUATIONS = 100
-ENOUGH = 1e-12  # predicted decrease at which the last step has been taken
+ENOUGH = 1e-11  # predicted decrease at which the last step has been taken
 NEAR = 0.2  # relative length of a step up to which the slope's change over it says something about the end
 GROWTH = 20.0  # the largest factor a ratio may grow by in one step
 
@@ -123,14 +123,15 @@ def _safe_curvature(point: Point) -> NDArray[np.float64]:
     """Average information, raised to the smallest the expected information can be.
 
     Far above the optimum the average is too flat and the step overshoots; trace^2 / levels bounds the expected
-    second derivative from below and costs nothing.
+    second derivative from below and costs nothing. Near the optimum the average is the better of the two.
     """
     curvature = point.curvature
     diagonal = np.diag(curvature)
     bound = point.traces**2 / point.tables.sizes
-    raised = np.sqrt(np.maximum(1.0, bound / np.where(diagonal > 0.0, diagonal, bound)))
+    flat = diagonal <= 0.0
+    far = np.abs(point.slope) > 0.1 * point.traces
+    raised = np.sqrt(np.where(far & ~flat, np.maximum(1.0, bound / np.where(flat, 1.0, diagonal)), 1.0))
     curvature = curvature * raised * raised[:, None]
-    flat = np.diag(curvature) <= 0.0
     curvature[flat, flat] = bound[flat]
     return curvature
 

@@ -59,19 +59,14 @@ class Lead:
     ----------
     cells : (q_1, q - q_1) sparse
         Rows of level j that fall in each level of the other factors.
-    index : (m,)
-        Changed entries in the concatenation of: counts of the second factor where that one is eliminated too, its
-        table against the rest, and the lower triangle of the rest's table among themselves.
-    twice : (m,)
-        2 where the entry stands for two symmetric ones, else 1.
     pairs : (m, q_1) sparse
-        The products of cells: ``pairs @ w`` is what each entry loses.
+        The products of cells, one row for each entry of what follows in memory: the counts of the factor eliminated
+        next (where there is one), its table against the rest, the rest's table among themselves (upper triangle
+        only). ``pairs @ w`` is what the entries lose.
     """
 
     cells: csr_matrix
-    index: NDArray[np.int64]
-    twice: NDArray[np.float64]
-    pairs: csr_matrix
+    pairs: csc_matrix
 
 
 @dataclass(frozen=True)
@@ -429,33 +424,20 @@ def _lead(
     value = np.ones(n * others) if weight is None else np.tile(weight, others)
     cells = csr_matrix(coo_matrix((value, (row, column)), shape=(q1, rest)))
     cells.sum_duplicates()
-    index, product, level = _pair_products(cells, q_f)
-    unique, place = np.unique(index, return_inverse=True)
-    pairs = csr_matrix(coo_matrix((product, (place, level)), shape=(len(unique), q1)))
-    q_r = rest - q_f
-    on_diagonal = unique < q_f
-    in_rest = unique >= q_f + q_f * q_r
-    local = unique[in_rest] - q_f - q_f * q_r
-    on_diagonal[in_rest] = local // max(q_r, 1) == local % max(q_r, 1)
-    return Lead(cells=cells, index=unique, twice=np.where(on_diagonal, 1.0, 2.0), pairs=pairs)
 
-
-def _pair_products(cells: csr_matrix, q_f: int) -> tuple[NDArray[np.int64], NDArray[np.float64], NDArray[np.int64]]:
-    """Every product of two cells of one level: where it lands, its size, the level."""
-    lengths = np.diff(cells.indptr).astype(np.int64)
-    q_r = cells.shape[1] - q_f
     # each stored cell is paired with every cell of its level up to and including itself
-    level_of_cell = np.repeat(np.arange(len(lengths)), lengths)
-    within = np.arange(cells.nnz) - cells.indptr[level_of_cell]
-    repeats = within + 1
-    later = np.repeat(np.arange(cells.nnz), repeats)
-    first_of_run = np.cumsum(repeats) - repeats
-    earlier = cells.indptr[level_of_cell[later]] + (np.arange(len(later)) - first_of_run[later])
-    a, b = cells.indices[later].astype(np.int64), cells.indices[earlier].astype(np.int64)  # a >= b: sorted indices
-    product = cells.data[later] * cells.data[earlier]
-    index = np.where(
-        a < q_f,
-        a,  # both in the eliminated second factor: a level of the first one has a single cell there
-        np.where(b < q_f, q_f + b * q_r + (a - q_f), q_f + q_f * q_r + (a - q_f) * q_r + (b - q_f)),
-    )
-    return index, product, level_of_cell[later]
+    lengths = np.diff(cells.indptr)
+    level = np.repeat(np.arange(q1, dtype=np.int32), lengths)
+    repeats = np.arange(1, cells.nnz + 1) - cells.indptr[level]
+    ends = np.cumsum(repeats)
+    right = np.repeat(np.arange(cells.nnz), repeats)
+    left = np.arange(len(right)) - np.repeat(ends - repeats - cells.indptr[level], repeats)
+    product = cells.data[left] * cells.data[right]
+    # where the product lands: a <= b, since cells stand sorted within a level; a level has one cell in its host
+    q_r = rest - q_f
+    a, b = cells.indices[left].astype(np.int64), cells.indices[right]
+    place = q_f + a * q_r + (b - q_f)
+    if q_f:
+        place[b < q_f] = b[b < q_f]
+    pointer = np.concatenate([[0], ends])[cells.indptr]
+    return Lead(cells, csc_matrix((product, place, pointer), shape=(q_f + rest * q_r, q1)))
