@@ -9,7 +9,7 @@ Where more than two effects make a grid dear, `integrate_sampled` puts the point
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import cast
@@ -113,8 +113,6 @@ class Posterior:
         Modes in the tables' own basis.
     variance_at : array (P,)
         r2/nu, the estimate of sigma^2 at each point.
-    log_evidence : float
-        Log of the summed weights, up to a constant of the data's size.
     khat : float or None
         Pareto shape of the importance weights; None on a grid. Above 0.7 the points are not to be trusted.
     """
@@ -125,7 +123,6 @@ class Posterior:
     weights: Array = field(repr=False)
     coef_at: Array = field(repr=False)
     variance_at: Array = field(repr=False)
-    log_evidence: float
     khat: float | None = None
 
     @property
@@ -172,7 +169,7 @@ class Posterior:
     @cached_property
     def coef_cov(self) -> Array:
         """Posterior covariance of the coefficients, (p, p); spread between the points included."""
-        return self._moments[0]
+        return self._moments.coef_cov
 
     @property
     def coef_sd(self) -> Array:
@@ -180,22 +177,53 @@ class Posterior:
         return np.sqrt(np.diag(self.coef_cov))
 
     @cached_property
+    def _sigma_at(self) -> Array:
+        """Mean of sigma at each point, (P,)."""
+        half = self.nu / 2.0
+        shrink = np.sqrt(half) * np.exp(scipy.special.gammaln(half - 0.5) - scipy.special.gammaln(half))
+        return np.asarray(shrink * np.sqrt(self.variance_at), dtype=float)
+
+    @property
     def sigma(self) -> float:
         """Posterior mean of sigma."""
-        nu = self.nu
-        shrink = np.sqrt(nu / 2.0) * np.exp(scipy.special.gammaln((nu - 1.0) / 2.0) - scipy.special.gammaln(nu / 2.0))
-        return float(shrink * (self.weights @ np.sqrt(self.variance_at)))
+        return float(self.weights @ self._sigma_at)
 
-    @cached_property
+    @property
     def group_sd(self) -> dict[str, float]:
         """Posterior mean of each effect's sd, in the units of y."""
-        nu = self.nu
-        shrink = np.sqrt(nu / 2.0) * np.exp(scipy.special.gammaln((nu - 1.0) / 2.0) - scipy.special.gammaln(nu / 2.0))
-        sd = shrink * np.sqrt(self.variance_at)
-        return {
-            effect.name: float(self.weights @ (sd * self.ratios[:, k]))
-            for k, effect in enumerate(self.tables.effects)
-        }
+        sds = self._sigma_at[:, None] * self.ratios
+        return {e.name: float(self.weights @ sds[:, k]) for k, e in enumerate(self.tables.effects)}
+
+    def coef_quantiles(self, probabilities: Sequence[float]) -> Array:
+        """Exact marginal quantiles of the coefficients, (len(probabilities), p).
+
+        Each margin is a mixture of Student-t distributions, one a point, of `nu` degrees of freedom.
+        """
+        at, sds = self._moments.heavy, self._moments.coef_scale
+        centre = self.coef_points[at]
+        weights = self.weights[at] / self.weights[at].sum()
+
+        def below(x: Array) -> Array:
+            return np.asarray(weights @ scipy.special.stdtr(self.nu, (x - centre) / sds), dtype=float)
+
+        reach = 50.0 * sds.max(axis=0)
+        return np.array([_bisect(below, centre.min(0) - reach, centre.max(0) + reach, q) for q in probabilities])
+
+    def sd_quantiles(self, probabilities: Sequence[float]) -> dict[str, Array]:
+        """Exact marginal quantiles of ``sigma`` and of each effect's sd, name -> (len(probabilities),)."""
+        out = {}
+        for name, ratio in {"sigma": np.ones(len(self.case)), **self._named_ratios()}.items():
+            top = self.nu * self.variance_at * ratio**2
+
+            def below(x: Array, top: Array = top) -> Array:
+                return np.array([self.weights @ scipy.special.chdtrc(self.nu, top / x[0] ** 2)])
+
+            high = np.array([1e3 * np.sqrt(self.variance_at.max()) * max(ratio.max(), 1e-300)])
+            out[name] = np.array([_bisect(below, 0.0 * high, high, q)[0] for q in probabilities])
+        return out
+
+    def _named_ratios(self) -> dict[str, Array]:
+        return {effect.name: self.ratios[:, k] for k, effect in enumerate(self.tables.effects)}
 
     @cached_property
     def ratio_means(self) -> dict[str, float]:
@@ -205,7 +233,7 @@ class Posterior:
     @cached_property
     def effects(self) -> dict[str, LevelSummary]:
         """Posterior mean and sd of each effect by level."""
-        sds = self._moments[1]
+        sds = self._moments.effect_sd
         means = {name: self.weights @ values for name, values in self._effect_points().items()}
         return {e.name: LevelSummary(e.levels, means[e.name], sds[e.name]) for e in self.tables.effects}
 
@@ -318,8 +346,7 @@ class Posterior:
             done += len(mine)
 
     @cached_property
-    def _moments(self) -> tuple[Array, dict[str, Array]]:
-        """Covariance of the coefficients, and sd of the effects by level."""
+    def _moments(self) -> _Moments:
         fit = self.tables
         p, d = len(self.names), self.coef_at.shape[1]
         heavy = np.argsort(-self.weights, kind="stable")
@@ -327,6 +354,7 @@ class Posterior:
         # E[sigma^2] at a point is nu/(nu - 2) times its estimate.
         variance = self.variance_at * self.nu / (self.nu - 2.0)
         within = np.zeros((p, p))
+        coef_scale = np.empty((len(heavy), p))
         squares = {effect.name: np.zeros(len(effect.levels)) for effect in fit.effects}
         with one_thread():
             for place, scale, factor in self._factors(heavy):
@@ -336,7 +364,9 @@ class Posterior:
                 half = np.tril(half) * scale[:d]  # covariance of the coefficients is half'half
                 entry = fit.entries[self.case[own]]
                 turned = entry.basis.coef(half[:, :p], shift=False)
-                within += weight * (turned.T @ turned)
+                own_cov = turned.T @ turned
+                within += weight * own_cov
+                coef_scale[place] = np.sqrt(self.variance_at[own] * np.diag(own_cov))
                 for k, columns in zip(fit.stay, fit.columns, strict=True):
                     squares[fit.effects[k].name] += weight * (half[:, columns] ** 2).sum(axis=0)
                 if fit.eliminated is not None:
@@ -352,7 +382,28 @@ class Posterior:
         for name, values in self._effect_points().items():
             apart = values - self.weights @ values
             sds[name] = np.sqrt(squares[name] + self.weights @ apart**2)
-        return cov, sds
+        return _Moments(heavy, coef_scale, cov, sds)
+
+
+@dataclass(frozen=True)
+class _Moments:
+    """Second moments, from the points that have weight."""
+
+    heavy: NDArray[np.intp]
+    coef_scale: Array  # (heavy, p) scale of each coefficient's t distribution
+    coef_cov: Array  # (p, p)
+    effect_sd: dict[str, Array]  # (q,) each
+
+
+def _bisect(below: Callable[[Array], Array], low: Array, high: Array, probability: float) -> Array:
+    """Where increasing functions reach `probability`, one an entry, to the last digits of a double."""
+    if not 0.0 < probability < 1.0:
+        raise ValueError(f"a quantile needs a probability between 0 and 1, not {probability}")
+    for _ in range(80):
+        middle = 0.5 * (low + high)
+        under = below(middle) < probability
+        low, high = np.where(under, middle, low), np.where(under, high, middle)
+    return np.asarray(0.5 * (low + high), dtype=float)
 
 
 def integrate(
@@ -419,14 +470,12 @@ def assemble(
     log_weight = np.concatenate([points.log_weight for points in found])
     if log_proposal is not None:
         log_weight = log_weight - np.concatenate(list(log_proposal))
-    log_evidence = float(scipy.special.logsumexp(log_weight))
     return Posterior(
         tables=fit,
         case=cast("NDArray[np.intp]", case.astype(np.intp)),
         ratios=np.concatenate(list(ratios)),
-        weights=np.exp(log_weight - log_evidence),
+        weights=np.asarray(scipy.special.softmax(log_weight), dtype=float),
         coef_at=np.concatenate([points.coef for points in found]),
         variance_at=np.concatenate([points.r2 for points in found]) / fit.nu,
-        log_evidence=log_evidence,
         khat=khat,
     )

@@ -383,3 +383,30 @@ def test_a_thousand_rows_are_integrated_within_half_a_second() -> None:
         taken.append(time.perf_counter() - start)
     assert len(fit.weights) == 1584
     assert min(taken) < 0.5
+
+
+def test_quantiles_are_those_of_the_draws() -> None:
+    """Exact marginal quantiles leave the stated share of 200,000 draws below them."""
+    cases, effects, precision = small(22)
+    fit = integrate(cases, effects, prior_precision=precision)
+    n = 200_000
+    drawn = fit.draws(n, np.random.default_rng(23))
+    probabilities = [0.05, 0.5, 0.9]
+    allowed = 5 * np.sqrt(0.25 / n)
+    below = (drawn.coef[:, None, :] < fit.coef_quantiles(probabilities)).mean(axis=0)
+    np.testing.assert_allclose(below, np.repeat(np.array(probabilities)[:, None], 3, axis=1), atol=allowed)
+    for name, quantiles in fit.sd_quantiles(probabilities).items():
+        values = drawn.sigma if name == "sigma" else drawn.sd[name]
+        np.testing.assert_allclose((values[:, None] < quantiles).mean(axis=0), probabilities, atol=allowed)
+
+
+def test_quantiles_without_effects_are_student_t() -> None:
+    """Least squares on three rows and more: the interval of the mean is the textbook one."""
+    y = np.array([1.0, 2.0, 4.0, 4.5, 6.0])
+    fit = integrate([Case(y, np.ones((5, 1)), np.ones(5))], [], prior_precision=[0.0])
+    low, high = stats.t.interval(0.9, 4, y.mean(), y.std(ddof=1) / np.sqrt(5))
+    np.testing.assert_allclose(fit.coef_quantiles([0.05, 0.95])[:, 0], [low, high], rtol=1e-12)
+    expected = np.sqrt(4 * y.var(ddof=1) / stats.chi2.ppf([0.9, 0.1], 4))
+    np.testing.assert_allclose(fit.sd_quantiles([0.1, 0.9])["sigma"], expected, rtol=1e-10)
+    with pytest.raises(ValueError, match="between 0 and 1"):
+        fit.coef_quantiles([1.0])
