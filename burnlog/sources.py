@@ -1,9 +1,9 @@
 """Where a number or a word comes from, and how sure we are of it.
 
-Docstrings and tables cite a key of `SOURCES`. A status speaks of this project's own look at the document: ``read`` in
-its own text, ``second-hand`` in a copy or a quotation, ``from memory`` not seen while this was written, ``recomputed``
-here from something else, ``common practice`` what hands say and nobody has published. What is only *common practice*
-is never a number.
+Docstrings and tables cite a key of `SOURCES`. A status speaks of this project's own look at the document: ``read``
+in its own text, ``second-hand`` in a copy or a quotation, ``from memory`` not seen while this was written,
+``recomputed`` here from something else, ``common practice`` what hands say and nobody has published. What is only
+*common practice* is never a number.
 """
 
 from __future__ import annotations
@@ -58,7 +58,7 @@ SOURCES: Mapping[str, Source] = {
         ),
         Source(
             "hermans-2021",
-            "K. Hermans, on explosions while cutting under water, table of contents; and Underwater Magazine, May 2022",
+            "Hermans 2021, on explosions while cutting under water (contents list); Underwater Magazine, May 2022",
             "second-hand",
             "pops and bangs; hydrogen and oxygen burn over a very wide range",
         ),
@@ -114,8 +114,8 @@ SOURCES: Mapping[str, Source] = {
         ),
         Source(
             "schmidt-wagner-1985",
-            "R. Schmidt and W. Wagner, A new form of the equation of state for pure substances and its application to "
-            "oxygen, Fluid Phase Equilibria 19 (1985) 175-200; also Stewart et al., J. Phys. Chem. Ref. Data 20 (1991)",
+            "Schmidt and Wagner, A new form of the equation of state for pure substances, applied to oxygen, "
+            "Fluid Phase Equilibria 19 (1985) 175-200; also Stewart et al., J. Phys. Chem. Ref. Data 20 (1991)",
             "second-hand",
             "density of oxygen; coefficients read from CoolProp",
         ),

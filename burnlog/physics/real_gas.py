@@ -107,10 +107,9 @@ def density_kg_m3(gauge_kpa: float, temp_c: float) -> float:
     288.274
     """
     check_temperature(temp_c)
-    if not 0 <= gauge_kpa <= MOST_GAUGE_KPA:
-        raise InputError(
-            f"pressure {gauge_kpa:g} kPa: oxygen density is known from 0 to {MOST_GAUGE_KPA:g} kPa gauge"
-        )
+    low, high = GAUGE_KPA
+    if not low <= gauge_kpa <= high:
+        raise InputError(f"pressure {gauge_kpa:g} kPa: oxygen density is known from 0 to {high:g} kPa gauge")
     target = gauge_kpa + ATMOSPHERE_KPA
     tau = CRITICAL_TEMPERATURE_K / (temp_c + ZERO_C_K)
     delta = target / _ideal_kpa(temp_c)
