@@ -1,0 +1,488 @@
+"""The log file: opening it, and writing rows into it.
+
+Only the standard `sqlite3` stands on this path, so that one more row costs no wait. Everything is written inside
+`transaction()`, which takes the file's write lock at once; a file that is missing, locked, damaged, newer than this
+program or not a log is refused with a sentence and never half written.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+import math
+import os
+import sqlite3
+import uuid
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager, suppress
+from pathlib import Path
+from types import TracebackType
+from typing import Any
+from urllib.parse import quote
+
+from burnlog.errors import FileError, InputError
+from burnlog.store import lookup
+from burnlog.store.schema import APPLICATION_ID, NUMBERED, VERSION
+from burnlog.store.tables import Table
+
+__all__ = ["Log", "identity", "plain"]
+
+NAMESPACE = uuid.UUID("6f0c1d62-6c1e-5f0e-9a57-0d6a2c9b7f31")
+OLDEST_SQLITE = (3, 37, 0)
+BUSY_MS = 10_000
+Row = dict[str, Any]
+NewRow = tuple[str, Mapping[str, Any], Mapping[str, Sequence[str]]]
+
+
+def identity(table: str, *parts: object) -> str:
+    """The permanent id of a thing known by name: two laptops that type one sheet make the same.
+
+    Examples
+    --------
+    >>> identity("job", "PIER7") == identity("job", "PIER7") != identity("rig", "PIER7")
+    True
+    """
+    return str(uuid.uuid5(NAMESPACE, "\x1f".join([table, *(str(part) for part in parts)])))
+
+
+def plain(error: sqlite3.Error, path: Path) -> FileError | InputError:
+    """A database error as a sentence about this file, or about the row that was refused."""
+    text = str(error)
+    code = getattr(error, "sqlite_errorname", "") or ""
+    if isinstance(error, sqlite3.IntegrityError):
+        return InputError(f"the log refuses this: {_constraint(text)}. Nothing was written.")
+    if code.startswith(("SQLITE_BUSY", "SQLITE_LOCKED", "SQLITE_PROTOCOL")):
+        return FileError(
+            f"{path} is locked: another program holds it. Close that program or try again in a moment; "
+            "nothing was written."
+        )
+    if code.startswith("SQLITE_FULL"):
+        return FileError(f"{path}: the disk is full. Free some space and repeat; nothing was half written.")
+    if code.startswith(("SQLITE_READONLY", "SQLITE_PERM", "SQLITE_CANTOPEN")):
+        return FileError(
+            f"{path} cannot be opened for this ({text}). Check the permissions of the file and its folder; "
+            "nothing was written."
+        )
+    if code.startswith(("SQLITE_CORRUPT", "SQLITE_NOTADB", "SQLITE_IOERR")):
+        return FileError(
+            f"{path} is damaged or not a log ({text}). Leave it as it is and go on with the last backup."
+        )
+    return FileError(f"{path}: {text}. Nothing was written.")
+
+
+def _constraint(text: str) -> str:
+    for head in ("CHECK constraint failed: ", "UNIQUE constraint failed: "):
+        text = text.removeprefix(head)
+    return text.replace("\n", " ").removeprefix("NOT NULL constraint failed: ")
+
+
+class Log:
+    """One log file, open.
+
+    Attributes
+    ----------
+    path : Path
+    by : str
+        Who writes.
+    now : Callable
+        Gives the time, with its offset.
+    write : bool
+        Opened for writing.
+    db_id : str
+        Permanent id of this file.
+    made_up : bool
+        Everything in it is invented.
+    connection : sqlite3.Connection
+        For queries; what changes the record goes through the methods.
+    """
+
+    def __init__(
+        self, path: Path, connection: sqlite3.Connection, *, by: str, now: Callable[[], dt.datetime], write: bool
+    ) -> None:
+        self.path = path
+        self.connection = connection
+        self.by = by
+        self.now = now
+        self.write = write
+        meta = dict(connection.execute("SELECT key, value FROM meta"))
+        self.db_id = str(meta.get("db_id", ""))
+        self.made_up = meta.get("made_up") == "1"
+
+    # opening and closing
+
+    @classmethod
+    def create(
+        cls, path: Path | str, *, by: str = "unknown", now: Callable[[], dt.datetime], made_up: bool = False
+    ) -> Log:
+        """Make an empty log. An existing file is never overwritten.
+
+        Raises
+        ------
+        FileError
+            The file exists, or its folder cannot be written.
+        """
+        from burnlog.store.migrations import upgrade
+
+        path = Path(path)
+        _check_sqlite()
+        if path.exists():
+            raise FileError(f"{path} exists already; choose another name with --db, or go on with that one.")
+        if not path.parent.is_dir():
+            raise FileError(f"the folder {path.parent} does not exist; make it first.")
+        draft = path.with_name(f"{path.name}.{uuid.uuid4().hex[:8]}.new")
+        try:
+            connection = _connect(draft, write=True, create=True)
+            try:
+                upgrade(connection)
+                connection.executemany(
+                    "INSERT INTO meta (key, value) VALUES (?, ?)",
+                    [
+                        ("db_id", str(uuid.uuid4())),
+                        ("made_up", "1" if made_up else "0"),
+                        ("created_at", _iso(now())),
+                        ("created_by", by),
+                    ],
+                )
+            finally:
+                connection.close()
+            _put(draft, path)
+        except sqlite3.Error as error:
+            raise plain(error, path) from error
+        except FileExistsError as error:
+            raise FileError(f"{path} exists already; it was left as it is.") from error
+        except OSError as error:
+            raise FileError(f"{path} cannot be made ({error.strerror}). Check the folder's permissions.") from error
+        finally:
+            with suppress(OSError):
+                draft.unlink(missing_ok=True)
+        return cls.open(path, by=by, now=now, write=True)
+
+    @classmethod
+    def open(
+        cls, path: Path | str, *, by: str = "unknown", now: Callable[[], dt.datetime], write: bool = True
+    ) -> Log:
+        """Open an existing log; an older one is brought up to date, after a copy beside it.
+
+        Raises
+        ------
+        FileError
+            Missing, not a log, damaged, newer than this program, locked or not writable.
+        """
+        path = Path(path)
+        _check_sqlite()
+        _check_head(path)
+        connection = None
+        try:
+            connection = _connect(path, write=write)
+            version = _check_version(path, connection)
+            if version < VERSION:
+                if not write:
+                    raise FileError(
+                        f"{path} was written by an older burnlog (schema {version}, now {VERSION}). Any command "
+                        "that writes brings it up to date, after a copy beside it."
+                    )
+                _bring_up(path, connection, now)
+            return cls(path, connection, by=by, now=now, write=write)
+        except sqlite3.Error as error:
+            if connection is not None:
+                connection.close()
+            raise plain(error, path) from error
+        except BaseException:
+            if connection is not None:
+                connection.close()
+            raise
+
+    def close(self) -> None:
+        """Close the file."""
+        self.connection.close()
+
+    def __enter__(self) -> Log:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+    # writing
+
+    @contextmanager
+    def transaction(self, *, why: str | None = None, by: str | None = None) -> Iterator[None]:
+        """All or nothing; takes the write lock at once. `why` and `by` sign every change made inside.
+
+        One inside another joins it.
+
+        Raises
+        ------
+        FileError
+            Locked for longer than 10 s, full, damaged or not writable.
+        InputError
+            The file refused a row.
+        """
+        if not self.write:
+            raise FileError(f"{self.path} was opened for reading only.")
+        if self.connection.in_transaction:
+            with self._signed(why, by):
+                yield
+            return
+        try:
+            self.connection.execute("BEGIN IMMEDIATE")
+            with self._signed(why, by):
+                yield
+            self.connection.execute("COMMIT")
+        except sqlite3.Error as error:
+            self._roll_back()
+            raise plain(error, self.path) from error
+        except BaseException:
+            self._roll_back()
+            raise
+
+    @contextmanager
+    def _signed(self, why: str | None, by: str | None) -> Iterator[None]:
+        if why is None:
+            yield
+            return
+        self.connection.execute(
+            "INSERT OR REPLACE INTO change_context (one, why, by, at) VALUES (1, ?, ?, ?)",
+            (why, by or self.by, self.stamp()),
+        )
+        yield
+        self.connection.execute("DELETE FROM change_context")
+
+    def _roll_back(self) -> None:
+        if self.connection.in_transaction:
+            self.connection.execute("ROLLBACK")
+
+    def stamp(self) -> str:
+        """The time as it is written into the file."""
+        return _iso(self.now())
+
+    def next_no(self, table: str) -> int:
+        """The next short number of a table; only inside a transaction is it still free afterwards."""
+        known(table)
+        return int(self.connection.execute(f"SELECT coalesce(max(no), 0) + 1 FROM {table}").fetchone()[0])
+
+    def insert(
+        self,
+        table: str,
+        values: Mapping[str, Any],
+        *,
+        typed: Mapping[str, Sequence[str]] | None = None,
+        id: str | None = None,
+    ) -> str:
+        """Add one row, each value held against its column first; returns its id.
+
+        Parameters
+        ----------
+        table : str
+        values : Mapping
+            Column -> value, SI.
+        typed : Mapping, optional
+            Column -> (text as typed, basis).
+        id : str, optional
+            Permanent id; without it a new one is made.
+
+        Raises
+        ------
+        InputError
+            A value does not fit its column, or the file refuses the row.
+        """
+        problems = known(table).problems(values)
+        if problems:
+            raise InputError(f"{known(table).spoken}: {'; '.join(problems)}. Nothing was written.")
+        return self.insert_many(table, [(id or str(uuid.uuid4()), values, typed or {})])[0]
+
+    def insert_many(self, table: str, rows: Iterable[NewRow]) -> list[str]:
+        """Add rows given as (id, values, typed), all or none; returns their ids.
+
+        The file itself holds each value against its column.
+
+        Raises
+        ------
+        InputError
+            A value is not a finite number, a column is unknown, or the file refuses a row: the message names it.
+        """
+        found = known(table)
+        columns_known = frozenset(field.name for field in found.fields)
+        batches: dict[tuple[str, ...], list[tuple[Any, ...]]] = {}
+        ids: list[str] = []
+        with self.transaction():
+            number = self.next_no(table)
+            stamp = self.stamp()
+            for key, values, typed in rows:
+                columns = tuple(values)
+                if not columns_known.issuperset(columns):
+                    unknown = ", ".join(sorted(set(columns) - columns_known))
+                    raise InputError(f"{found.spoken} has no column {unknown}. Nothing was written.")
+                for name, value in values.items():
+                    if value.__class__ is float and not math.isfinite(value):
+                        raise InputError(
+                            f"{found.spoken}, {name}: {value} is not a number; leave it blank if nobody measured it."
+                        )
+                if typed and not found.secret == () and set(found.secret) & set(typed):
+                    raise InputError(f"{found.spoken}: a name is kept in its own column only.")
+                batches.setdefault(columns, []).append((key, number, *values.values(), _json(typed), stamp, self.by))
+                ids.append(key)
+                number += 1
+            for columns, batch in batches.items():
+                self._insert_batch(found, columns, batch)
+        return ids
+
+    def _insert_batch(self, table: Table, columns: tuple[str, ...], batch: list[tuple[Any, ...]]) -> None:
+        names = ", ".join(f'"{name}"' for name in ("id", "no", *columns, "as_typed", "created_at", "created_by"))
+        marks = ", ".join("?" * (len(columns) + 5))
+        before = self.connection.total_changes
+        try:
+            self.connection.executemany(f"INSERT INTO {table.name} ({names}) VALUES ({marks})", batch)
+        except sqlite3.IntegrityError as error:
+            done = self.connection.total_changes - before  # no trigger writes on INSERT, so each row counts once
+            row = dict(zip(("id", "no", *columns), batch[done], strict=False))
+            raise InputError(
+                f"the log refuses {self._named(table, row)}: {_constraint(str(error))}. Nothing was written."
+            ) from error
+
+    def _named(self, table: Table, row: Mapping[str, Any]) -> str:
+        """A row that was refused, by what a person would know it by."""
+        telling = [name for key in table.keys for name in key if not name.endswith("_id")] or [
+            "scope",
+            "kind",
+            "word",
+        ]
+        told = ", ".join(f"{name} {row[name]}" for name in telling if row.get(name) is not None)
+        return f"this {table.spoken}" + (f" ({told})" if told else "")
+
+    # finding
+
+    def rows(self, sql: str, values: Sequence[Any] | Mapping[str, Any] = ()) -> list[Row]:
+        """Rows of a query as plain dicts."""
+        try:
+            cursor = self.connection.execute(sql, values)
+            names = [column[0] for column in cursor.description]
+            return [dict(zip(names, row, strict=True)) for row in cursor]
+        except sqlite3.Error as error:
+            raise plain(error, self.path) from error
+
+    def one(self, table: str, **where: Any) -> Row | None:
+        """The row of a table whose columns have these values, a live one before a voided one; or None."""
+        known(table)
+        condition = " AND ".join(f'"{name}" IS :{name}' for name in where)
+        found = self.rows(f"SELECT * FROM {table} WHERE {condition} ORDER BY voided_at IS NOT NULL LIMIT 1", where)
+        return found[0] if found else None
+
+    def find(self, table: str, ref: str, *, job: str | None = None) -> Row:
+        """The row people mean by a code, a short number, or `PIER7 14.3` for a cut; see `burnlog.store.lookup`.
+
+        Raises
+        ------
+        InputError
+            No such row (with the nearest three names), or several.
+        """
+        known(table)
+        return lookup.find(self, table, ref, job=job)
+
+    def fresh_identity(self, table: str, *parts: object) -> str:
+        """The id for a row known by these names; where voided rows hold it, the next one for the same names."""
+        known(table)
+        key = identity(table, *parts)
+        again = 1
+        while self.connection.execute(
+            f"SELECT 1 FROM {table} WHERE id = ? AND voided_at IS NOT NULL", (key,)
+        ).fetchone():
+            again += 1
+            key = identity(table, *parts, f"again {again}")
+        return key
+
+
+def known(table: str) -> Table:
+    """The table of this name; raises `InputError` with the names there are."""
+    if table not in NUMBERED:
+        raise InputError(f"there is no table {table}; the tables are {', '.join(NUMBERED)}.")
+    return NUMBERED[table]
+
+
+def _json(typed: Mapping[str, Sequence[str]]) -> str:
+    return json.dumps(typed, ensure_ascii=False) if typed else "{}"
+
+
+def _iso(moment: dt.datetime) -> str:
+    return moment.isoformat(timespec="seconds")
+
+
+def _put(draft: Path, path: Path) -> None:
+    """Give a finished file its name, unless something has that name by now."""
+    try:
+        os.link(draft, path)
+    except FileExistsError:
+        raise
+    except OSError:  # a stick without hard links: the look just before is all the guard there is
+        if path.exists():
+            raise FileExistsError(path) from None
+        draft.rename(path)
+
+
+def _check_sqlite() -> None:
+    if sqlite3.sqlite_version_info < OLDEST_SQLITE:
+        raise FileError(f"SQLite {sqlite3.sqlite_version} is too old for the log's strict tables; 3.37 is needed.")
+
+
+def _check_head(path: Path) -> None:
+    if path.is_dir():
+        raise FileError(f"{path} is a folder, not a log; name the file with --db.")
+    try:
+        with path.open("rb") as file:
+            head = file.read(16)
+    except FileNotFoundError as error:
+        raise FileError(f"there is no log at {path}; `burnlog init` makes one, --db names another.") from error
+    except OSError as error:
+        raise FileError(f"{path} cannot be read ({error.strerror}). Check its permissions.") from error
+    if head != b"SQLite format 3\x00":
+        raise FileError(f"{path} is not a burnlog file. Name the log with --db; this file was left as it is.")
+
+
+def _connect(path: Path, *, write: bool, create: bool = False) -> sqlite3.Connection:
+    mode = "rwc" if create else "rw" if write else "ro"
+    uri = f"file:{quote(str(path.absolute()))}?mode={mode}"
+    if not write and _no_companions(path):
+        uri += "&immutable=1"
+    connection = sqlite3.connect(uri, uri=True, timeout=BUSY_MS / 1000, isolation_level=None)
+    try:
+        connection.execute("PRAGMA foreign_keys = ON")
+        connection.execute("PRAGMA trusted_schema = OFF")
+        if write:
+            connection.execute("PRAGMA synchronous = FULL")
+            connection.execute("PRAGMA cache_size = -65536")
+            if create:
+                connection.execute(f"PRAGMA application_id = {APPLICATION_ID}")
+            else:
+                connection.execute("PRAGMA journal_mode = WAL")
+    except sqlite3.Error:
+        connection.close()
+        raise
+    return connection
+
+
+def _no_companions(path: Path) -> bool:
+    """A folder nobody can write, holding a log that nobody has open: it can only be read as it stands."""
+    return not os.access(path.parent, os.W_OK) and not path.with_name(path.name + "-wal").exists()
+
+
+def _check_version(path: Path, connection: sqlite3.Connection) -> int:
+    version = int(connection.execute("PRAGMA user_version").fetchone()[0])
+    owner = int(connection.execute("PRAGMA application_id").fetchone()[0])
+    tables = {row[0] for row in connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
+    if owner != APPLICATION_ID or not {"meta", "cut", "tally"} <= tables:
+        raise FileError(f"{path} is a database, but not a burnlog file. Name the log with --db.")
+    if version > VERSION:
+        raise FileError(
+            f"{path} was written by a newer burnlog (schema {version}, this program knows {VERSION}). "
+            "Update burnlog; the file was left as it is."
+        )
+    return version
+
+
+def _bring_up(path: Path, connection: sqlite3.Connection, now: Callable[[], dt.datetime]) -> None:
+    from burnlog.store.backup import copy_checked
+    from burnlog.store.migrations import upgrade
+
+    copy_checked(connection, path.parent, f"{path.stem}-before-upgrade", now())
+    upgrade(connection)
