@@ -18,6 +18,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy.linalg import blas, lapack
 
+from burnlog.errors import FitError
+
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
@@ -25,6 +27,8 @@ if TYPE_CHECKING:
 
     Vector = NDArray[np.float64]
     Matrix = NDArray[np.float64]
+
+EXHAUSTED = 1e-11  # rounding leaves 1e-16 of the least-squares residual; nearer to it no spread can be read
 
 __all__ = ["DenseFactor", "Point", "SparseFactor", "factorise"]
 
@@ -193,6 +197,11 @@ class Point:
         -2 log restricted (or full) likelihood, lme4's convention.
     residual : float
         Generalised residual sum of squares over that of least squares.
+
+    Raises
+    ------
+    FitError
+        Nothing is left of y beyond the columns and the levels.
     """
 
     def __init__(self, tables: SufficientTables, ratios: Vector, *, restricted: bool) -> None:
@@ -200,8 +209,20 @@ class Point:
         self.tables, self.ratios, self.restricted = tables, ratios, restricted
         self.factor = factorise(tables, ratios)
         self.half = self.factor.forward(tables.sums)
-        self.lower = np.linalg.cholesky(tables.gram - self.half.T @ self.half)
-        self.residual = float(self.lower[p, p] ** 2)
+        left = tables.gram - self.half.T @ self.half
+        if p:
+            fixed = np.linalg.cholesky(left[:p, :p])
+            last = np.linalg.solve(fixed, left[:p, p])
+        else:
+            fixed, last = np.zeros((0, 0)), np.zeros(0)
+        self.residual = float(left[p, p] - last @ last)
+        if self.residual < EXHAUSTED:
+            raise FitError(
+                "the columns of X and the levels reproduce y exactly, so no residual spread is left; "
+                "check whether y repeats one value for each level."
+            )
+        self.lower = np.zeros((p + 1, p + 1))
+        self.lower[:p, :p], self.lower[p, :p], self.lower[p, p] = fixed, last, np.sqrt(self.residual)
         self.nu = tables.n - p if restricted else tables.n
         scale = self.residual * tables.design.y_norm**2 / self.nu
         self.variance = scale
@@ -213,7 +234,7 @@ class Point:
     @cached_property
     def turn(self) -> Matrix:
         """Turns W into columns orthonormal under V^-1, the last being the scaled residual (p + 1, p + 1)."""
-        return np.linalg.inv(self.lower).T
+        return np.asarray(np.linalg.inv(self.lower).T, dtype=np.float64)
 
     @cached_property
     def modes(self) -> Matrix:

@@ -29,7 +29,6 @@ Method = Literal["REML", "ML"]
 
 INSIDE_SPAN = 1e-8  # share of a grouping that is left outside the columns of X below which it is one of them
 SAME = 1e-10  # share of the rows by which two groupings must differ
-EXHAUSTED = 1e-18  # residual variance over that of least squares below which the levels reproduce y
 
 
 @dataclass(frozen=True)
@@ -252,11 +251,6 @@ def check_tables(tables: SufficientTables) -> None:
 
 def _describe(tables: SufficientTables, best: Optimum, method: Method) -> MixedFit:
     design, point, p = tables.design, best.point, tables.p
-    if point.residual < EXHAUSTED:
-        raise FitError(
-            "the columns of X and the levels reproduce y exactly, so no residual spread is left; "
-            "check whether y repeats one value for each level."
-        )
     turn = point.turn
     last = turn[p, p]
     in_basis = -turn[:p, p] / last * design.y_norm

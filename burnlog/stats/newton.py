@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+from scipy.optimize import nnls
 
 from burnlog.stats.criterion import Point
 
@@ -137,47 +138,36 @@ def _safe_curvature(point: Point) -> NDArray[np.float64]:
 
 
 def _learn(curvature: NDArray[np.float64], moved: Vector, change: Vector) -> NDArray[np.float64]:
-    """Correct the curvature so that it explains the change of slope over the last step (symmetric rank one).
+    """Correct the curvature so that it explains the change of slope over the last step (one BFGS update).
 
     With few levels average information is off by the luck of the sample, and Newton with it converges only
-    linearly; the correction makes the end superlinear. It is left out where the result would not be safely positive.
+    linearly; the correction makes the end superlinear and stays positive.
     """
-    missed = change - curvature @ moved
-    along = float(missed @ moved)
-    if abs(along) <= 1e-8 * float(np.linalg.norm(missed) * np.linalg.norm(moved)):
+    pushed = curvature @ moved
+    seen, expected = float(change @ moved), float(pushed @ moved)
+    if seen <= 1e-3 * expected:
         return curvature
-    learned = curvature + np.outer(missed, missed) / along
-    scale = np.sqrt(np.diag(curvature))
-    smallest = np.linalg.eigvalsh(learned / scale / scale[:, None])[0]
-    return learned if smallest > 0.1 * np.linalg.eigvalsh(curvature / scale / scale[:, None])[0] else curvature
+    return curvature - np.outer(pushed, pushed) / expected + np.outer(change, change) / seen
 
 
 def _step(
     ratios: Vector, slope: Vector, curvature: NDArray[np.float64], floor: Vector, reach: Vector, damping: float
 ) -> tuple[Vector, float]:
-    """Next ratios and the decrease the quadratic model promises there."""
-    held = (ratios <= floor) & (slope >= 0.0)
-    move = np.where(held, 0.0, np.nan)
-    while np.isnan(move).any():
-        free = np.isnan(move)
-        pulled = slope[free] + curvature[np.ix_(free, ~free)] @ move[~free]
-        step = _solve(curvature[np.ix_(free, free)], -pulled, damping)
-        step = np.minimum(step, (GROWTH - 1.0) * ratios[free] + GROWTH * reach[free])
-        crossed = ratios[free] + step <= floor[free]
-        places = np.flatnonzero(free)
-        if not crossed.any():
-            move[places] = step
-            break
-        # those that would cross land on the floor and the rest is solved again with them there
-        move[places[crossed]] = floor[places[crossed]] - ratios[places[crossed]]
-    gain = -float(slope @ move + 0.5 * move @ curvature @ move)
-    goal = ratios + move
-    # a component sent to the floor sits on it exactly, whatever the rounding of the sum
-    return np.where(goal <= floor * (1.0 + 1e-6), floor, goal), gain
+    """Next ratios and the decrease the quadratic model promises there.
 
-
-def _solve(matrix: NDArray[np.float64], right: Vector, damping: float) -> Vector:
-    scale = np.sqrt(np.diag(matrix))
-    values, vectors = np.linalg.eigh(matrix / scale / scale[:, None])
-    values = np.maximum(values, 1e-6) + damping
-    return np.asarray((vectors @ ((vectors.T @ (right / scale)) / values)) / scale)
+    The model's smallest value over ratios at or above the floor is a non-negative least-squares problem, which finds
+    exactly the components that belong on the floor.
+    """
+    scale = np.sqrt(np.diag(curvature))
+    values, vectors = np.linalg.eigh(curvature / scale / scale[:, None])
+    root = np.sqrt(np.maximum(values, 1e-6) + damping)[:, None] * vectors.T * scale
+    lowest = floor - ratios
+    wanted = -np.linalg.solve(root.T, slope) - root @ lowest
+    above, _ = nnls(root, wanted)
+    move = lowest + above
+    # the whole step is shortened, not one component of it: so it still goes down
+    with np.errstate(divide="ignore"):
+        share = min(1.0, float(np.min(((GROWTH - 1.0) * ratios + GROWTH * reach) / np.maximum(move, 0.0))))
+    goal = np.where(above == 0.0, floor, ratios + move) if share == 1.0 else ratios + share * move
+    along = root @ (share * move)
+    return goal, -float(slope @ (share * move) + 0.5 * along @ along)
