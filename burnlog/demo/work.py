@@ -310,6 +310,11 @@ class _Work:
         ) / full  # fmt: skip
         if self.bank_left - used < 0.10 and (len(dives) > 1 or luck.chance(0.5)):
             self.bank_left = luck.between(0.94, 1.0)
+            if luck.chance(0.9):
+                minute = min(dive.burns[0].start for dive in dives) - 6
+                put_on = GaugeReading(minute, None, self.bank_left * label, None, None, "change-over")
+                for dive in dives:
+                    dive.readings.append(put_on)
         start, change = self.bank_left, None
         if start - used < 0.06:
             empty, fresh = luck.between(0.05, 0.09), luck.between(0.94, 1.0)
