@@ -108,12 +108,15 @@ def _plain(value: float, digits: int) -> str:
     return "0" if text in ("-0", "0") else text
 
 
-def _fraction(inches: float) -> str | None:
-    """Inches as a whole number and 64ths, where they are exactly that."""
+def _sixtyfourths(inches: float) -> int | None:
+    """Inches in 64ths, where they are exactly that many."""
     parts = inches * _PARTS_OF_AN_INCH
-    if abs(parts - round(parts)) > 1e-10 * max(1.0, abs(parts)):
-        return None
-    whole, rest = divmod(round(parts), _PARTS_OF_AN_INCH)
+    return round(parts) if abs(parts - round(parts)) <= 1e-11 * abs(parts) else None
+
+
+def _mixed(parts: int) -> str:
+    """64ths of an inch as `5/8` or `1-1/4`."""
+    whole, rest = divmod(parts, _PARTS_OF_AN_INCH)
     if not rest:
         return f"{whole}"
     shared = math.gcd(rest, _PARTS_OF_AN_INCH)
@@ -123,18 +126,19 @@ def _fraction(inches: float) -> str | None:
 
 def _inches(value: float, digits: int) -> str:
     inches = value / MM_PER_IN
-    return f"{_fraction(inches) or _plain(inches, digits)} in"
+    parts = _sixtyfourths(inches)
+    return f"{_plain(inches, digits) if parts is None else _mixed(parts)} in"
 
 
 def _feet(value: float, digits: int) -> str:
     inches = value / MM_PER_IN
+    parts = _sixtyfourths(inches)
     if inches < 12:
         return _inches(value, digits)
-    feet = int((inches + 1e-9) // 12)
-    rest = _fraction(inches - 12 * feet) if _fraction(inches) else None
-    if rest is None:
+    if parts is None:
         return f"{_plain(inches / 12, digits)} ft"
-    return f"{feet} ft" if rest == "0" else f"{feet} ft {rest} in"
+    feet, rest = divmod(parts, 12 * _PARTS_OF_AN_INCH)
+    return f"{feet} ft {_mixed(rest)} in" if rest else f"{feet} ft"
 
 
 def _clock(value: float) -> str:
