@@ -25,7 +25,7 @@ from numpy.typing import NDArray
 
 from burnlog.errors import FitError
 
-__all__ = ["Array", "Case", "CaseTables", "Effect", "Points", "Tables", "tables"]
+__all__ = ["Array", "Basis", "Case", "CaseTables", "Effect", "Points", "Tables", "flat_basis", "tables"]
 
 Array = NDArray[np.float64]
 
@@ -140,6 +140,16 @@ class Basis:
     y_on_flat: Array  # (f,)
     other_on_flat: Array  # (f, p - f)
     log_det: float  # 2 ln|det R|
+
+    def rows(self, X: Array, y: Array) -> tuple[Array, Array]:
+        """Rows of X and y in this basis."""
+        columns, response = np.array(X, dtype=float), np.array(y, dtype=float)
+        if self.flat.size:
+            Q = scipy.linalg.solve_triangular(self.R, X[:, self.flat].T, trans="T", check_finite=False).T
+            columns[:, self.flat] = Q
+            columns[:, self.other] -= Q @ self.other_on_flat
+            response -= Q @ self.y_on_flat
+        return columns, response
 
     def coef(self, own: Array, *, shift: bool = True) -> Array:
         """Coefficients of the given columns from coefficients in this basis, (..., p)."""
@@ -426,7 +436,7 @@ def tables(
     _refuse_few(empty)
     entries = []
     for case in cases:
-        basis = _basis(case, precision, labels)
+        basis = flat_basis(case, precision, labels)
         entries.append(_cross_products(case, effects, empty.eliminated, basis, empty.kept))
     return replace(empty, entries=tuple(entries))
 
@@ -468,7 +478,14 @@ def _refuse_few(fit: Tables) -> None:
         )
 
 
-def _basis(case: Case, precision: Array, names: tuple[str, ...]) -> Basis:
+def flat_basis(case: Case, precision: Array, names: tuple[str, ...]) -> Basis:
+    """The basis in which a case's columns with flat priors are orthonormal.
+
+    Raises
+    ------
+    FitError
+        Two of them cannot be told apart; the message names one.
+    """
     flat = np.flatnonzero(precision == 0)
     other = np.flatnonzero(precision > 0)
     if not flat.size:
@@ -502,14 +519,8 @@ def _cross_products(
     """Weighted sums over `rows` of one case, in its basis."""
     whole = bool(rows.all())
     pick: Any = slice(None) if whole else np.flatnonzero(rows)
-    X, y, m = case.X[pick], case.y[pick], case.m[pick]
-    columns = np.array(X, dtype=float)
-    y = np.array(y, dtype=float)
-    if basis.flat.size:
-        Q = scipy.linalg.solve_triangular(basis.R, X[:, basis.flat].T, trans="T", check_finite=False).T
-        columns[:, basis.flat] = Q
-        columns[:, basis.other] -= Q @ basis.other_on_flat
-        y -= Q @ basis.y_on_flat
+    m = case.m[pick]
+    columns, y = basis.rows(case.X[pick], case.y[pick])
     stay = [effect.loadings[pick] for k, effect in enumerate(effects) if k != eliminated]
     W = np.concatenate([columns, *stay, y[:, None]], axis=1)
     WM = W / m[:, None]
