@@ -61,6 +61,7 @@ _AMOUNT = re.compile(rf"({NUMBER})\s*(.*)")
 _BEFORE = re.compile(r"(~|about |est\.? |>=?|<=?|at least |at most )\s*(.*)")
 _AFTER = re.compile(r"(.*?)\s*(\+|(?<=[0-9a-z\"' .])est\.?|(?<=[0-9a-z\"' .])estimated)")
 _PLUS_INSIDE = re.compile(rf"({NUMBER})\+\s*([a-z\"'%].*)")
+_UNMARKED = re.compile(r"[0-9.][0-9./, -]*[a-df-z\"'%]*")  # most cells: a number and a unit without an `e`
 _BASIS = {
     "~": "estimated",
     "about": "estimated",
@@ -119,6 +120,8 @@ def split_basis(core: str) -> tuple[str, str]:
     >>> split_basis("~7"), split_basis("7+"), split_basis("20+ min"), split_basis("7")
     (('7', 'estimated'), ('7', 'at least'), ('20 min', 'at least'), ('7', 'measured'))
     """
+    if _UNMARKED.fullmatch(core):
+        return core, "measured"
     basis = ""
     if match := _BEFORE.fullmatch(core):
         basis, core = _BASIS[match[1].strip(" .")], match[2]
@@ -141,16 +144,20 @@ def number(text: str) -> Fraction:
     Raises
     ------
     Unreadable
-        A zero denominator, a mixed number whose fraction is 1 or more, a comma that may part thousands,
+        A zero denominator or one no rule has, a mixed number whose fraction is 1 or more, a comma that may part thousands,
         or more digits than anybody measured.
     """
     if len(text) > MOST_DIGITS + 4:
         raise Unreadable("has more digits than anybody measured")
-    whole, _, fraction = text.replace("-", " ").rpartition(" ")
-    if "/" in fraction:
+    if "/" in text:
+        whole, _, fraction = text.replace("-", " ").rpartition(" ")
         top, bottom = fraction.split("/")
         if int(bottom) == 0:
             raise Unreadable("divides by zero")
+        if int(bottom) not in _PARTS:
+            raise Unreadable(
+                f"is in parts of {int(bottom)}, and a rule has 2, 4, 8, 16, 32 or 64 of them to the inch"
+            )
         if whole and int(top) >= int(bottom):
             raise Unreadable("is not a mixed number: its fraction must be under 1, as in `1-1/4`")
         return int(whole or 0) + Fraction(int(top), int(bottom))
@@ -161,8 +168,17 @@ def number(text: str) -> Fraction:
                 f"has two readings: {head}{tail} with a comma between thousands, or {head}.{tail} with a "
                 f"decimal comma; write {head}{tail} or {head}.{tail}"
             )
-        return Fraction(f"{head}.{tail}")
-    return Fraction(text)
+        return _decimal(head, tail)
+    head, _, tail = text.partition(".")
+    return _decimal(head, tail)
+
+
+def _decimal(head: str, tail: str) -> Fraction:
+    return Fraction(int(head + tail), 10 ** len(tail))
+
+
+_PARTS = frozenset((2, 3, 4, 5, 6, 8, 10, 12, 16, 32, 64, 100))
+"""Parts a whole is told in: those of a rule, and those of a count of rods."""
 
 
 def amount(core: str) -> Amount | None:

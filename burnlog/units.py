@@ -210,13 +210,14 @@ def _basis(core: str, spec: Kind) -> tuple[str, str]:
 
 def _checked(exact: Fraction, spec: Kind) -> float:
     """The value, once, as the nearest float; refused where only a slip can have made it."""
-    if abs(exact) > spec.most:
-        raise Unreadable(f"is {float(exact):.6g} {spec.unit}".rstrip() + f", too much for {spec.meaning}")
-    if exact == 0 and not spec.zero:
+    value = float(exact)
+    if abs(value) > spec.most:
+        raise Unreadable(f"is {value:.6g} {spec.unit}".rstrip() + f", too much for {spec.meaning}")
+    if not value and not spec.zero:
         raise Unreadable(f"is zero, which {spec.meaning} cannot be")
     if spec.whole and exact.denominator != 1:
         raise Unreadable("is not a whole number")
-    return float(exact)
+    return value
 
 
 def _measured(core: str, typed: str, spec: Kind, water: str | None, unit: str | None) -> Reading:
@@ -437,7 +438,7 @@ def _clock(core: str, typed: str, spec: Kind, water: str | None, unit: str | Non
     core, basis = _basis(core, spec)
     match = _CLOCK.fullmatch(core)
     if match is None:
-        if core.isdigit() and len(core) <= 2:
+        if len(core) <= 2 and core.isascii() and core.isdigit():
             raise Unreadable(f"has two readings: {int(core):02d}:00 or 00:{int(core):02d}")
         raise Unreadable(_reason(core, spec))
     hour, minute, second = int(match[1] or match[5]), int(match[2] or match[6]), int(match[3] or 0)
@@ -475,7 +476,7 @@ def _rods(core: str, typed: str, spec: Kind, water: str | None, unit: str | None
 def _stubs(text: str) -> tuple[float, ...]:
     """Stub lengths [mm]: `6in,9in` are two, `6,5 in` is one with a decimal comma."""
     parts = _BETWEEN_STUBS.split(text)
-    if parts[0].isdigit() and len(parts) == 2 and "," in text:
+    if len(parts) == 2 and parts[0].isascii() and parts[0].isdigit() and "," in text:
         parts = [text]
     stubs = []
     for part in parts:

@@ -203,6 +203,8 @@ REFUSED: list[tuple[str, str, dict[str, str], tuple[str, ...]]] = [
     ("5/0", "thickness", {}, ("divides by zero",)),
     ("1-5/0 in", "thickness", {}, ("divides by zero",)),
     ("1-9/8 in", "thickness", {}, ("under 1",)),
+    ("5/88", "thickness", {}, ("parts of 88",)),
+    ("\u00b20", "clock", {}, ()),
     ("3-4", "thickness", {}, ("range",)),
     ("3-4 mm", "thickness", {}, ("range",)),
     ("3 to 4 mm", "thickness", {}, ("range",)),

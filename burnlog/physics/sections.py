@@ -373,16 +373,19 @@ _DN_NPS: Mapping[int, str] = {
 """Nominal size in mm -> nominal size in inches (from memory)."""
 
 
+_WHOLE = re.compile(r"[0-9]{1,4}")
+
+
 def _nominal(key: str, text: str) -> float:
     """Outer diameter [mm] of a nominal size."""
     written = text.removesuffix("in").strip() if key == "nps" else text.removesuffix("mm").strip()
     if key == "dn":
-        nps = _DN_NPS.get(int(written)) if written.isdigit() and len(written) < 5 else None
+        nps = _DN_NPS.get(int(written)) if _WHOLE.fullmatch(written) else None
         if nps is None:
             raise InputError(f"dn = {text}: no such nominal size is known here; give od")
         written = nps
     od = _NPS_OD_IN.get(written.replace(" ", "-"))
-    if od is None and written.isdigit() and _FIRST_TRUE_NPS <= int(written[:4]) <= _LAST_NPS:
+    if od is None and _WHOLE.fullmatch(written) and _FIRST_TRUE_NPS <= int(written) <= _LAST_NPS:
         od = float(written)
     if od is None:
         raise InputError(f"nps = {text}: no such nominal size is known here; give od")
