@@ -1,0 +1,255 @@
+"""Where the rods of a dive went: what was issued, came back, was lit or lost, and what nobody can account for.
+
+Nothing here is mended. A box that does not balance is shown and kept; a blank is a blank and never nought.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from burnlog.columns import Frames
+from burnlog.errors import InputError
+
+__all__ = ["RodBalance", "StubCount", "rod_equivalents", "rods_balance", "stub_counts"]
+
+SHORT_STUB = "burned below the planned stub: short stubs clog arrestors and risk fire up the rod"
+"""Source: the US Navy manual text on arrestors and stubs, `us-navy-cutting-manual`."""
+
+
+@dataclass(frozen=True)
+class RodBalance:
+    """The box of one dive (or day) and rod type: issued = returned + started + lost + broken or wet.
+
+    Counts are None where nobody wrote them. `started` is rods lit, whole and part-burned; its `started_basis` is
+    ``measured``, ``estimated``, ``at least`` ... or ``not recorded``. `unaccounted` is None where `issued`,
+    `returned` or `started` is blank or only a bound; rods lost or broken that nobody wrote down stay in it.
+    """
+
+    job: str
+    dive: str
+    rod_type: str | None
+    sheet: str | None
+    issued: float | None
+    returned: float | None
+    started: float | None
+    started_basis: str
+    lost: float | None
+    broken_or_wet: float | None
+
+    @property
+    def blanks(self) -> tuple[str, ...]:
+        """Terms without which there is no balance, and that nobody wrote down."""
+        terms = (("issued", self.issued), ("returned", self.returned), ("started", self.started))
+        return tuple(name for name, value in terms if value is None)
+
+    @property
+    def unexplained(self) -> tuple[str, ...]:
+        """Blank terms that could explain what is unaccounted."""
+        terms = (("lost", self.lost), ("broken or wet", self.broken_or_wet))
+        return tuple(name for name, value in terms if value is None)
+
+    @property
+    def unaccounted(self) -> float | None:
+        """Rods that went out and are neither back, lit, lost nor broken; below 0 where more is told than issued."""
+        if self.blanks or self.started_basis in ("at least", "at most"):
+            return None
+        assert self.issued is not None
+        assert self.returned is not None
+        assert self.started is not None
+        return self.issued - self.returned - self.started - (self.lost or 0.0) - (self.broken_or_wet or 0.0)
+
+    def sentence(self) -> str:
+        """What the balance says, in words.
+
+        Examples
+        --------
+        >>> RodBalance("PIER7", "PIER7 14", "EX38", None, 40, 6, 29, "measured", 2, None).sentence()
+        '3 rods unaccounted (broken or wet not recorded)'
+        """
+        left = self.unaccounted
+        if left is None:
+            if self.blanks:
+                return f"cannot balance, {len(self.blanks)} blank ({', '.join(self.blanks)})"
+            return f"cannot balance, rods started are {self.started_basis} {self.started:g}"
+        about = ", started is an estimate" if self.started_basis == "estimated" else ""
+        if left == 0:
+            return "balances" + about
+        if left < 0:
+            return f"{_rods(-left)} more than issued{about}"
+        blank = f" ({' and '.join(self.unexplained)} not recorded)" if self.unexplained else ""
+        return f"{_rods(left)} unaccounted{blank}{about}"
+
+    def as_json(self) -> dict[str, Any]:
+        """Stable keys; counts are None where not recorded."""
+        return {**asdict(self), "unaccounted": self.unaccounted, "sentence": self.sentence()}
+
+
+def _rods(number: float) -> str:
+    return f"{number:g} rod" + ("" if number == 1 else "s")
+
+
+def rods_balance(frames: Frames) -> tuple[RodBalance, ...]:
+    """The box of every dive and rod type that has a count or a box count, in the order of the record.
+
+    Parameters
+    ----------
+    frames : Frames
+
+    Returns
+    -------
+    tuple of RodBalance
+    """
+    tallies = frames.tallies
+    if tallies.empty:
+        return ()
+    parts = frames.rod_parts["tally_id"].value_counts()
+    whole = np.ceil(tallies["rods"].astype(float))  # half a rod stated is a rod lit
+    frame = pd.DataFrame(
+        {
+            "job": tallies["job"],
+            "dive": tallies["dive_ref"].fillna(tallies["job"] + " " + tallies["day"].dt.strftime("%Y-%m-%d")),
+            "rod_type": tallies["rod_type"].fillna(""),
+            "box": tallies["scope"].eq("box"),
+            "started": whole + tallies["tally_id"].map(parts).fillna(0),
+            "basis": tallies["rods_basis"],
+            **{name: tallies[name] for name in ("issued", "returned", "lost", "broken_or_wet")},
+        }
+    )
+    uncounted = _dives_with_uncounted_cuts(frames)
+    sheets = frames.dives.set_index("dive_ref")["sheet"]
+    order = {ref: place for place, ref in enumerate(_dives_in_order(frames)["dive_ref"])}
+    out = []
+    for (job, dive, rod_type), rows in frame.groupby(["job", "dive", "rod_type"], sort=False):
+        counts = rows[~rows["box"]]
+        bases = set(counts["basis"].dropna())
+        started = None if counts.empty else _known(counts["started"].sum(skipna=False))
+        if (dive, rod_type) in uncounted or started is None:
+            started, basis = None, "not recorded"
+        else:
+            basis = next((b for b in ("at least", "at most", "estimated") if b in bases), "measured")
+        out.append(
+            RodBalance(
+                job=str(job),
+                dive=str(dive),
+                rod_type=str(rod_type) or None,
+                sheet=_text(sheets.get(dive)),
+                issued=_known(rows["issued"].sum(min_count=1)),
+                returned=_known(rows["returned"].sum(min_count=1)),
+                started=started,
+                started_basis=basis,
+                lost=_known(rows["lost"].sum(min_count=1)),
+                broken_or_wet=_known(rows["broken_or_wet"].sum(min_count=1)),
+            )
+        )
+    return tuple(sorted(out, key=lambda b: (order.get(b.dive, len(order)), b.rod_type or "")))
+
+
+def _dives_in_order(frames: Frames) -> pd.DataFrame:
+    return frames.dives.sort_values(["dive_date", "job", "dive_no"], kind="stable")
+
+
+def _dives_with_uncounted_cuts(frames: Frames) -> set[tuple[str, str]]:
+    """(dive, rod type) of cuts that no count covers: their rods are unknown, so the sum is."""
+    counted = frames.tallies.loc[~frames.tallies["scope"].eq("box"), "tally_id"]
+    covered = frames.tally_cuts.loc[frames.tally_cuts["tally_id"].isin(counted), "cut_id"]
+    bare = frames.cuts[~frames.cuts["cut_id"].isin(covered)]
+    return set(zip(bare["dive_ref"], bare["rod_type"].fillna(""), strict=True))
+
+
+def rod_equivalents(
+    full: float, stubs_mm: Sequence[float], *, length_mm: float | None, planned_stub_mm: float | None
+) -> float | None:
+    """Burned length in full rods: whole ones, and (length - stub) / (length - planned stub) for each part-burned one.
+
+    Parameters
+    ----------
+    full : float
+        Rods burned down to the planned stub.
+    stubs_mm : sequence of float
+        What was left of each other rod [mm].
+    length_mm, planned_stub_mm : float or None
+        Of the rod type [mm]; None where not known.
+
+    Returns
+    -------
+    float or None
+        None where stubs were measured and the rod type has no length or no planned stub.
+
+    Raises
+    ------
+    InputError
+        A stub below 0 or longer than the rod, or a planned stub as long as the rod.
+
+    Examples
+    --------
+    >>> round(rod_equivalents(7, (152.4,), length_mm=457.2, planned_stub_mm=76.2), 2)
+    7.8
+    """
+    if not stubs_mm:
+        return full
+    if length_mm is None or planned_stub_mm is None or math.isnan(length_mm) or math.isnan(planned_stub_mm):
+        return None
+    if planned_stub_mm >= length_mm:
+        raise InputError(f"a planned stub of {planned_stub_mm:g} mm leaves nothing of a {length_mm:g} mm rod to burn")
+    for stub in stubs_mm:
+        if not 0 <= stub <= length_mm:
+            raise InputError(f"a stub of {stub:g} mm cannot be left of a rod {length_mm:g} mm long")
+    return full + math.fsum((length_mm - stub) / (length_mm - planned_stub_mm) for stub in stubs_mm)
+
+
+@dataclass(frozen=True)
+class StubCount:
+    """A count with measured stubs: `equivalents` is None where the rod type does not say enough."""
+
+    tally_no: int
+    job: str
+    dive: str | None
+    rod_type: str | None
+    full: float
+    stubs_mm: tuple[float, ...]
+    equivalents: float | None
+    caution: str | None
+
+    def as_json(self) -> dict[str, Any]:
+        """Stable keys, SI."""
+        return asdict(self)
+
+
+def stub_counts(frames: Frames) -> tuple[StubCount, ...]:
+    """Every count with measured stubs, with the caution where one was burned below the planned stub."""
+    parts = {name: tuple(rows["stub_mm"]) for name, rows in frames.rod_parts.groupby("tally_id")}
+    out = []
+    held = frames.tallies[frames.tallies["tally_id"].isin(parts)].sort_values(["job", "tally_no"])
+    for row in held.to_dict("records"):
+        stubs = parts[row["tally_id"]]
+        planned = _known(row["planned_stub_mm"])
+        full = 0.0 if row["rods"] != row["rods"] else float(row["rods"])
+        short = planned is not None and any(stub < planned for stub in stubs)
+        equivalents = rod_equivalents(full, stubs, length_mm=_known(row["rod_length_mm"]), planned_stub_mm=planned)
+        out.append(
+            StubCount(
+                tally_no=int(row["tally_no"]),
+                job=str(row["job"]),
+                dive=_text(row["dive_ref"]),
+                rod_type=_text(row["rod_type"]),
+                full=full,
+                stubs_mm=stubs,
+                equivalents=equivalents,
+                caution=SHORT_STUB if short else None,
+            )
+        )
+    return tuple(out)
+
+
+def _known(value: Any) -> float | None:
+    return None if value is None or value != value else float(value)
+
+
+def _text(value: Any) -> str | None:
+    return None if value is None or value != value else str(value)
