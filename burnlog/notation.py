@@ -144,8 +144,8 @@ def number(text: str) -> Fraction:
     Raises
     ------
     Unreadable
-        A zero denominator or one no rule has, a mixed number whose fraction is 1 or more, a comma that may part thousands,
-        or more digits than anybody measured.
+        A zero denominator or one no rule has, a mixed number whose fraction is 1 or more, a comma that may part
+        thousands, or more digits than anybody measured.
     """
     if len(text) > MOST_DIGITS + 4:
         raise Unreadable("has more digits than anybody measured")

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 PACKAGE = Path(__file__).parent.parent / "burnlog"
-GROUND = {"errors", "units", "measures", "notation", "wording", "vocabulary", "columns", "sources"}
+GROUND = {"errors", "units", "measures", "notation", "wording", "wordlists", "vocabulary", "columns", "sources"}
 ALLOWED = {
     "ground": {"ground"},
     "physics": {"physics", "ground"},
@@ -72,9 +72,7 @@ def test_imports_point_down_only(module: str, path: Path) -> None:
     if floor == "top":
         return  # the public face and `python -m burnlog` may name anything
     reached = {
-        _place(name)
-        for name, _ in _imports(path)
-        if name.startswith("burnlog.") and not name.startswith("burnlog._")
+        _place(name) for name, _ in _imports(path) if name.startswith("burnlog.") and not name.startswith("burnlog._")
     }
     wrong = reached - ALLOWED[floor]
     assert not wrong, f"{module} ({floor}) imports from {sorted(wrong)}"
