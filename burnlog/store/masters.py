@@ -1,0 +1,479 @@
+"""Master files: rod types, persons, rigs, banks, jobs, lines; and what the user brings with a source to it.
+
+A row that is there already must not be contradicted; its blanks are filled, through the trail. Numbers that people
+remember come in with a source or not at all.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any, Protocol
+
+from burnlog import units, vocabulary
+from burnlog.errors import InputError, ReadError
+from burnlog.measures import BankContents
+from burnlog.store.batch import Batch, Known
+from burnlog.store.cells import CellReader
+from burnlog.store.cutsheet import SheetRow
+from burnlog.store.fields import FIELDS, FieldRule
+from burnlog.store.log import Log, Row
+from burnlog.store.lookup import nearest
+from burnlog.store.plainfile import PlainFile
+from burnlog.store.recorded import alike, spoken
+from burnlog.store.survey import same
+from burnlog.store.tablefile import TableFile
+
+__all__ = ["MASTER_FILES", "CheckSection", "MasterFile", "MasterImport", "SectionLike", "Weigh"]
+
+
+class SectionLike(Protocol):
+    """A section of steel as `CheckSection` understood it: kind and dimensions [mm, deg]."""
+
+    @property
+    def kind(self) -> str: ...
+    @property
+    def dims(self) -> Mapping[str, float]: ...
+
+
+CheckSection = Callable[[str, str, Mapping[str, str], str], SectionLike]
+"""Called with designation, kind, dimensions as typed and source; raises `InputError` where they cannot be."""
+
+
+class Weigh(Protocol):
+    """kg of oxygen in one cylinder of a bank as typed."""
+
+    def __call__(self, bank: BankContents, *, label_temp_c: float | None = None) -> float: ...
+
+
+@dataclass(frozen=True)
+class MasterFile:
+    """One kind of master file.
+
+    `sourced` names columns that may stand only with the `source` column filled; with `always_sourced` every row
+    must have it.
+    """
+
+    table: str
+    columns: Mapping[str, FieldRule]
+    required: tuple[str, ...]
+    source: str = ""
+    sourced: tuple[str, ...] = ()
+    always_sourced: bool = False
+
+
+_FILE = {"made_up": FieldRule("made_up", "flag"), "why": FieldRule("why", "text", 2000)}
+_TEXT = FieldRule("name", "text", 120)
+_DIMS = ("d", "b", "tw", "tf", "r", "od", "wall", "a", "h", "t", "w", "slope", "coating")
+_ROLES = {"roles": FieldRule("roles", "list:role")}
+_MORE_OF_LINES = {
+    "elevation": FieldRule("elevation_m", "elevation"),
+    "access": FieldRule("access", "word:access"),
+    "cleaned": FieldRule("cleaned", "word:cleaned"),
+}
+_MORE_OF_RIGS = {
+    "cable_size": FieldRule("cable_size", "text", 40),
+    "torch": FieldRule("torch_ref", "text", 60),
+    "regulator": FieldRule("regulator_ref", "text", 60),
+    "static_gauge": FieldRule("static_gauge_ref", "text", 60),
+    "flow_gauge": FieldRule("flow_gauge_ref", "text", 60),
+    "clamp_meter": FieldRule("clamp_meter_ref", "text", 60),
+    "gauge_checked_on": FieldRule("gauge_checked_on", "date"),
+    "hose_loss": FieldRule("hose_loss_kpa", "pressure"),
+    "hose_loss_source": FieldRule("hose_loss_source", "text", 200),
+}
+_MORE_OF_BANKS = {"certificate": FieldRule("certificate_ref", "text", 60)}
+
+MASTER_FILES: Mapping[str, MasterFile] = {
+    "rod types": MasterFile(
+        "rod_type",
+        {**FIELDS["rod_type"], **_FILE},
+        ("rod_type",),
+        "stub_source",
+        ("planned_stub", "pack_count"),
+    ),
+    "persons": MasterFile("person", {**FIELDS["person"], **_ROLES, **_FILE}, ("person",)),
+    "rigs": MasterFile(
+        "rig",
+        {**FIELDS["rig"], **_MORE_OF_RIGS, **_FILE},
+        ("rig",),
+        "source",
+        ("rated_amps", "hose_bore", "hose_length"),
+    ),
+    "banks": MasterFile("bank", {**FIELDS["bank"], **_MORE_OF_BANKS, **_FILE}, ("bank",)),
+    "sections": MasterFile(
+        "sourced_value",
+        {
+            "designation": _TEXT,
+            "kind": FieldRule("kind", "text", 40),
+            **{name: FieldRule(name, "text", 40) for name in _DIMS},
+            "source": FieldRule("source", "text", 200),
+            **_FILE,
+        },
+        ("designation", "kind"),
+        "source",
+        always_sourced=True,
+    ),
+    "rules of thumb": MasterFile(
+        "sourced_value",
+        {
+            "rule": _TEXT,
+            "value": FieldRule("value", "text", 40),
+            "per": FieldRule("per", "text", 40),
+            "thickness_from": FieldRule("thickness_from_mm", "thickness"),
+            "thickness_to": FieldRule("thickness_to_mm", "thickness"),
+            "family": FieldRule("family", "word:family"),
+            "source": FieldRule("source", "text", 200),
+            **_FILE,
+        },
+        ("rule", "value", "per"),
+        "source",
+        always_sourced=True,
+    ),
+    "prices": MasterFile(
+        "sourced_value",
+        {
+            "what": _TEXT,
+            "price": FieldRule("value", "number"),
+            "currency": FieldRule("currency", "text", 10),
+            "per": FieldRule("per", "text", 40),
+            "source": FieldRule("source", "text", 200),
+            **_FILE,
+        },
+        ("what", "price", "currency"),
+    ),
+    "jobs": MasterFile("job", {**FIELDS["job"], "why": _FILE["why"]}, ("job",)),
+    "lines": MasterFile(
+        "line",
+        {"job": FieldRule("job_id", "code", 20), **FIELDS["line"], **_MORE_OF_LINES, **_FILE},
+        ("job", "line"),
+    ),
+}
+"""Kinds of master file by name, in the order in which a header is tried."""
+
+
+_UNITS: Mapping[tuple[str, str], tuple[str, ...]] = {
+    ("bank", "contents_each"): ("mass",),
+    ("sourced_value", "value"): ("length", "duration", "mass"),
+    **{("sourced_value", dim): ("angle",) if dim == "slope" else ("length",) for dim in _DIMS},
+}
+"""Units that a header may carry over cells which are read as text first."""
+
+
+class MasterImport:
+    """Takes the rows of one master file. Inside a transaction."""
+
+    def __init__(
+        self,
+        log: Log,
+        table: TableFile,
+        spec: MasterFile,
+        batch: Batch,
+        *,
+        check_section: CheckSection | None,
+        weigh: Weigh | None,
+    ) -> None:
+        self.log = log
+        self.spec = spec
+        self.batch = batch
+        self.check_section = check_section
+        self.weigh = weigh
+        self.known = Known(log)
+        columns = dict(spec.columns)
+        if spec.table == "bank":
+            columns["contents_each"] = FieldRule("contents_kg_each", "text", 40)
+        self.columns = columns
+        ranged = "" if spec.table == "sourced_value" else spec.table
+        readers = {
+            name: CellReader(name, rule, table=ranged, unit_kinds=_UNITS.get((spec.table, name), ()))
+            for name, rule in columns.items()
+        }
+        self.file = PlainFile(table, columns, spec.required, readers)
+        self.skipped = 0
+        self.notes: list[str] = []
+        self._values: dict[tuple[str, str], list[Row]] | None = None
+
+    def take(
+        self, held: list[SheetRow], progress: Callable[[int], None] | None
+    ) -> tuple[int, int, dict[str, tuple[str, ...]], list[str]]:
+        """Take every row; those that are not good go to `held`. Returns rows, skipped, masters made and notes."""
+        rows = 0
+        for row in self.file.rows(made_up=self.log.made_up):
+            rows += 1
+            if not row.problems:
+                self._check_source(row)
+            if not row.problems:
+                self._take(row)
+            if row.bad:
+                held.append(row)
+            if progress is not None and rows % 1000 == 0:
+                progress(rows)
+        return rows, self.skipped, {}, self.notes
+
+    def _check_source(self, row: SheetRow) -> None:
+        spec = self.spec
+        needs = [name for name in spec.sourced if row.get(name).value is not None]
+        if spec.source and (needs or spec.always_sourced) and not row.get(spec.source).value:
+            what = " and ".join(needs) or "the row"
+            message = f"is blank: {what} must say where it comes from (a drawing, a label, a house rule)"
+            self.file.object(row, spec.source, message)
+        if (
+            self.spec.table == "rig"
+            and row.get("hose_loss").value is not None
+            and not row.get("hose_loss_source").value
+        ):
+            self.file.object(row, "hose_loss_source", "is blank: hose_loss must say where it comes from")
+
+    def _take(self, row: SheetRow) -> None:
+        table = self.spec.table
+        if table == "sourced_value":
+            self._take_value(row)
+            return
+        values = {
+            rule.column: row.get(name).value
+            for name, rule in self.columns.items()
+            if name in row.cells and name not in ("why", "roles", "job" if table == "line" else "")
+        }
+        if table != "job":
+            values.pop("made_up", None)
+        typed = self.file.typed(row, self.columns)
+        if mentions := row.get("roles").mentions:
+            values["roles"] = "; ".join(mention.word for mention in mentions)
+        typed.pop("display_name", None)
+        try:
+            if table == "bank":
+                self._weigh(row, values, typed)
+            _check_whole(table, values)
+        except InputError as error:
+            self.file.object(row, self.spec.required[0], str(error))
+            return
+        if table == "line":
+            self._put_line(row, values, typed)
+        else:
+            if table == "job" and self.log.made_up:
+                values["made_up"] = 1
+            self._put(row, self.known.masters(table), values["code"], (values["code"],), values, typed)
+
+    def _put_line(self, row: SheetRow, values: dict[str, Any], typed: dict[str, tuple[str, str]]) -> None:
+        code = row.get("job").value
+        job = self.known.masters("job").get(code)
+        if job is None:
+            near = nearest(code, list(self.known.masters("job")))
+            self.file.object(row, "job", f"there is no job '{code}' in the log; {near}")
+            return
+        values["job_id"] = job["id"]
+        self._put(row, self.known.lines(code), values["code"], (code, values["code"]), values, typed)
+
+    def _put(
+        self,
+        row: SheetRow,
+        there: dict[str, Row],
+        code: str,
+        names: tuple[str, ...],
+        values: dict[str, Any],
+        typed: dict[str, tuple[str, str]],
+    ) -> None:
+        """Add a master, or hold it against the one that is there and fill that one's blanks."""
+        table = self.spec.table
+        stored = there.get(code)
+        if stored is None:
+            if table == "person":
+                values.setdefault("active", 1)
+            id = self.known.new_id(table, *names)
+            there[code] = {
+                **dict.fromkeys(rule.column for rule in self.columns.values()),
+                **values,
+                "id": id,
+                "new": True,
+            }
+            self.batch.add(table, id, values, typed)
+            return
+        blanks = {}
+        for name, rule in self.columns.items():
+            column = rule.column
+            if column not in values or values[column] is None or name == "made_up":
+                continue
+            if stored.get(column) is None:
+                blanks[column] = values[column]
+            elif not (same(name, stored[column], values[column]) or alike(stored[column], values[column])):
+                where = "an earlier row has" if stored.get("new") else "the log has"
+                told = "another name" if column == "display_name" else spoken(stored[column], rule)
+                message = f"{' '.join(names)}: {where} {told}; correct the file, or change the log with `burnlog fix`"
+                row.conflicts.append(self.file.problem(row, name, message))
+        if row.conflicts:
+            return
+        if not blanks:
+            self.skipped += 1
+        elif stored.get("new"):
+            message = f"{' '.join(names)} stands in an earlier row; put what it says into one row"
+            self.file.object(row, self.spec.required[-1], message)
+        else:
+            stored.update(blanks)
+            self.batch.fill(table, stored["id"], blanks, {k: v for k, v in typed.items() if k in blanks})
+
+    def _weigh(self, row: SheetRow, values: dict[str, Any], typed: dict[str, tuple[str, str]]) -> None:
+        """Contents of a cylinder: kg as typed, or a volume that somebody above can weigh."""
+        text = row.get("contents_each").value
+        if text is None:
+            return
+        try:
+            reading = units.read(text, "mass", unit=self.file.headers["contents_each"].unit)
+            kg, basis = reading.value, reading.basis
+        except ReadError as no_mass:
+            if self.weigh is None:
+                raise
+            kg, basis = self._weighed(row, values, text, no_mass), "computed"
+        low, high = 0.5, 40.0
+        if kg is not None and not low <= kg <= high:
+            raise InputError(f"contents_each '{text}' is {kg:.3g} kg, outside {low} to {high:g} kg a cylinder")
+        values["contents_kg_each"] = kg
+        typed["contents_kg_each"] = (text, basis)
+
+    def _weighed(self, row: SheetRow, values: dict[str, Any], text: str, no_mass: ReadError) -> float:
+        count = row.get("cylinders").value or 1
+        label = row.get("label_pressure").value
+        try:
+            bank = units.read_bank(f"{count} x {text}")
+        except ReadError:
+            if label is None:
+                raise no_mass from None
+            try:
+                bank = units.read_bank(f"{count} x {text} {label:g} kPa")
+            except ReadError:
+                raise no_mass from None
+        assert self.weigh is not None
+        if values.get("contents_route") not in (None, bank.route):
+            raise InputError(f"route {values['contents_route']}, but '{text}' is a {bank.route}; correct one of them")
+        values["contents_route"] = bank.route
+        if label is None and bank.label_kpa is not None:
+            values["label_pressure_kpa"] = bank.label_kpa
+        return self.weigh(bank, label_temp_c=values.get("label_temp_c"))
+
+    # what the user brings with a source
+
+    def _take_value(self, row: SheetRow) -> None:
+        kinds = {"designation": "section", "rule": "rule", "what": "price"}
+        first = self.spec.required[0]
+        kind, name = kinds[first], str(row.get(first).value)
+        source = row.get("source").value or f"typed in {self.file.table.path.name}"[:200]
+        try:
+            value, unit, detail = getattr(self, f"_{kind}")(row, name, source)
+        except InputError as error:
+            self.file.object(row, self.spec.required[min(1, len(self.spec.required) - 1)], str(error))
+            return
+        text = json.dumps(detail, sort_keys=True, ensure_ascii=False)
+        for stored in self._recorded().get((kind, name), []):
+            if kind != "section" and stored["detail"] != text:
+                continue
+            if stored["detail"] == text and alike(stored["value"], value) and stored["unit"] == unit:
+                self.skipped += 1
+            else:
+                message = f"{name} is there already with other values; void it in the log first, or correct the file"
+                row.conflicts.append(self.file.problem(row, first, message))
+            return
+        values = {"kind": kind, "name": name, "value": value, "unit": unit, "detail": text, "source": source}
+        typed = {"value": (str(row.raw[self.file.headers["value"].place]), "measured")} if kind == "rule" else {}
+        self.batch.add("sourced_value", self.known.new_id("sourced_value", kind, name, text), values, typed)
+        self._recorded().setdefault((kind, name), []).append(values)
+
+    def _recorded(self) -> dict[tuple[str, str], list[Row]]:
+        if self._values is None:
+            self._values = {}
+            for row in self.log.rows(
+                "SELECT kind, name, value, unit, detail FROM sourced_value WHERE voided_at IS NULL"
+            ):
+                self._values.setdefault((row["kind"], row["name"]), []).append(row)
+        return self._values
+
+    def _section(self, row: SheetRow, name: str, source: str) -> tuple[None, None, dict[str, Any]]:
+        kind = str(row.get("kind").value)
+        texts = {}
+        for dim in _DIMS:
+            text = row.get(dim).value
+            if text is not None:
+                unit = self.file.headers[dim].unit
+                texts[dim] = f"{text} {unit}" if unit and str(text).replace(".", "").isdigit() else str(text)
+        if self.check_section is not None:
+            section = self.check_section(name, kind, texts, source)
+            return None, None, {"kind": section.kind, "dims": dict(section.dims)}
+        word = vocabulary.match(kind, "section_kind")
+        dims = {}
+        for dim, text in texts.items():
+            dims[dim] = units.read(text, "angle" if dim == "slope" else "length").value
+        if not dims:
+            raise InputError(f"{name} has no dimensions")
+        return None, None, {"kind": word, "dims": dims}
+
+    def _rule(self, row: SheetRow, name: str, source: str) -> tuple[float, str, dict[str, Any]]:
+        """A rule of thumb in one unit: rods per metre, or seconds or kg per metre or rod."""
+        value, per = str(row.get("value").value), str(row.get("per").value)
+        detail = {
+            column: row.get(cell).value
+            for cell, column in (
+                ("thickness_from", "thickness_from_mm"),
+                ("thickness_to", "thickness_to_mm"),
+                ("family", "family"),
+            )
+            if row.get(cell).value is not None
+        }
+        low, high = detail.get("thickness_from_mm"), detail.get("thickness_to_mm")
+        if low is not None and high is not None and low > high:
+            raise InputError(f"{name}: thickness_from is more than thickness_to")
+        amount, unit = _amount(value, self.file.headers["value"].unit)
+        size, per_unit = _per(per)
+        if unit == "mm" and per_unit == "rod":
+            if amount == 0:
+                raise InputError(f"{name}: no length per rod")
+            return 1000.0 * size / amount, "rods/m", detail
+        return amount / size, f"{unit}/{per_unit}", detail
+
+    def _price(self, row: SheetRow, name: str, source: str) -> tuple[float, str, dict[str, Any]]:
+        currency, per = str(row.get("currency").value), row.get("per").value
+        value = float(row.get("price").value)
+        if not 0 <= value < 1e9:
+            raise InputError(f"{name}: a price of {value:g} cannot be")
+        unit = f"{currency}/{per}" if per is not None else currency
+        if len(unit) > 20:
+            raise InputError(f"{name}: currency and per are too long together (20 characters)")
+        return value, unit, {"currency": currency, **({"per": per} if per is not None else {})}
+
+
+def _amount(text: str, header_unit: str | None) -> tuple[float, str]:
+    """What a rule gives: rods, a length [mm], a time [s] or a mass [kg]."""
+    for kind, unit in (("number", "rods"), ("rods", "rods"), ("length", "mm"), ("duration", "s"), ("mass", "kg")):
+        try:
+            reading = units.read(text, kind, unit=header_unit if kind not in ("number", "rods") else None)
+        except ReadError:
+            continue
+        if reading.value is not None and not (kind == "number" and header_unit):
+            return reading.value, unit
+    raise InputError(
+        f"'{text}' is not one value: write rods (1.4), a length (9 in), a time (3 min) or a mass (0.2 kg)"
+    )
+
+
+def _per(text: str) -> tuple[float, str]:
+    """What it is given per: a rod, or a length [m]."""
+    word = text.strip().lower().removeprefix("per ").strip()
+    if word in ("rod", "rods"):
+        return 1.0, "rod"
+    try:
+        value = units.read(word if word[:1].isdigit() else f"1 {word}", "length").value
+    except ReadError:
+        value = None
+    if not value:
+        raise InputError(f"per '{text}': write rod, ft, in, m or mm")
+    return value / 1000.0, "m"
+
+
+def _check_whole(table: str, values: Mapping[str, Any]) -> None:
+    """Rules that span columns."""
+    if table == "rod_type":
+        stub, length = values.get("planned_stub_mm"), values.get("length_mm")
+        if stub is not None and length is not None and stub >= length / 2:
+            raise InputError(f"a planned stub of {stub:g} mm is half of the rod ({length:g} mm) or more; correct one")
+    if table == "job":
+        start, end = values.get("start_date"), values.get("end_date")
+        if start is not None and end is not None and end < start:
+            raise InputError(f"the job ends ({end}) before it starts ({start})")

@@ -1,0 +1,464 @@
+"""A cut sheet on its way into the log: each dive held against what the log has, and written if nothing is wrong.
+
+A dive that is there already must say the same; a cut that is there already is skipped when it is the same and
+shown, both versions, when it is not. Masters are made of what the rows say; one that is there is never changed,
+only its blanks are filled, through the trail.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator
+from typing import Any
+
+from burnlog.store.batch import Batch, Known
+from burnlog.store.cells import Cell
+from burnlog.store.cutsheet import COLUMNS, CutSheet, SheetRow
+from burnlog.store.log import Log, Row, identity
+from burnlog.store.recorded import CUT_COLUMNS, RecordedDive, alike, spoken
+from burnlog.store.sheetcounts import BOX, TallyPlan, make_tallies
+from burnlog.store.sheetdive import CutPlan, DivePlan, put_together
+from burnlog.store.survey import LINE_CELLS, ROD_CELLS, Said, Survey, same
+
+__all__ = ["SheetImport"]
+
+_RULES = {column.name: column.rule for column in COLUMNS}
+_HEAD_COLUMNS = tuple(column for column in COLUMNS if column.part == "dive")
+_MASTERS = {"diver": "person", "tender": "person", "supervisor": "person", "rig": "rig", "bank": "bank"}
+_SLIP = 1.02
+_ROUNDING_MM = 0.5
+_MARKED = frozenset(("estimated", "at least", "at most"))
+
+
+class SheetImport:
+    """Takes the dives of one file, one after the other. Inside a transaction.
+
+    Attributes
+    ----------
+    skipped, void : int
+        Rows that were there already, and those of them that stand voided.
+    counts : Counter
+        Rod counts by basis.
+    unnamed : int
+        Cuts without a line name, which got a line of their own.
+    unweighed : int
+        Counts with stubs whose rod type has no planned stub.
+    """
+
+    def __init__(self, log: Log, sheet: CutSheet, survey: Survey, batch: Batch, *, keep_good: bool) -> None:
+        self.log = log
+        self.sheet = sheet
+        self.survey = survey
+        self.batch = batch
+        self.keep_good = keep_good
+        self.known = Known(log)
+        self.made_up = log.made_up
+        self.masters: dict[str, list[str]] = {}
+        self.skipped = 0
+        self.void = 0
+        self.unnamed = 0
+        self.unweighed = 0
+        self.counts: Counter[str] = Counter()
+        self._sheets: dict[str, dict[str, dict[int, int]]] = {}
+
+    # what the rows of a dive need to know
+
+    def water(self, job: str, dive: int) -> str | None:
+        """Kind of water of a dive: the log's, or what the file says of the job."""
+        stored = self.known.dives(job).get(dive) or {}
+        return stored.get("water") or self._of_job(job, "water")
+
+    def record_class(self, job: str, dive: int) -> str | None:
+        """Record class of a dive that does not say it itself."""
+        stored = self.known.dives(job).get(dive) or {}
+        return stored.get("record_class") or self._of_job(job, "record_class")
+
+    def setting(self, job: str, dive: int) -> str | None:
+        """Setting of a dive that is in the log."""
+        return (self.known.dives(job).get(dive) or {}).get("setting")
+
+    def planned_length_mm(self, job: str, line: str) -> float | None:
+        """Planned length of a line."""
+        stored = (self.known.lines(job).get(line) or {}).get("planned_length_mm")
+        return _number(stored if stored is not None else _first(self.survey.lines.get((job, line)), "planned_length"))
+
+    def rod_length_mm(self, rod_type: str) -> float | None:
+        """Length of a new rod."""
+        stored = (self.known.masters("rod_type").get(rod_type) or {}).get("length_mm")
+        return _number(stored if stored is not None else _first(self.survey.rod_types.get(rod_type), "rod_length"))
+
+    def _of_job(self, job: str, name: str) -> str | None:
+        stored = (self.known.masters("job").get(job) or {}).get(name)
+        if stored is not None:
+            return str(stored)
+        said = self.survey.jobs.get(job, {}).get(name, set())
+        return next(iter(said)) if len(said) == 1 else None
+
+    # taking a dive
+
+    def take(self, job: str, dive: int, rows: list[SheetRow]) -> None:
+        """Hold one dive against the log and queue what is new of it; problems stand on the rows afterwards."""
+        plan = put_together(self.sheet, self, job, dive, rows)
+        tallies = make_tallies(self.sheet, self, plan)
+        for row in rows:
+            row.problems.extend(self.survey.clashes.get(row.number, ()))
+            self._check_masters(job, row)
+        stored = self.known.dives(job).get(dive)
+        recorded = RecordedDive(self.log, stored["id"]) if stored and not stored.get("new") else None
+        if stored is not None:
+            self._check_head(plan, stored)
+        fresh = list(self._fresh_cuts(plan, tallies, recorded))
+        self._check_sheet_rows(plan, fresh)
+        self._check_length(plan, fresh)
+        whole = [tally for tally in tallies if tally.scope != "cut"]
+        if recorded is not None:
+            self._check_counts(plan, whole, recorded)
+        if any(row.bad for row in rows):
+            if not self.keep_good:
+                return
+            self._hold_back(plan, whole, rows)
+        good = [cut for cut in fresh if not cut.row.bad]
+        if not good:
+            return
+        self._write(plan, good, tallies, recorded)
+
+    def _hold_back(self, plan: DivePlan, whole: list[TallyPlan], rows: list[SheetRow]) -> None:
+        """Rows that cannot go in without their bad neighbours get that as their reason."""
+        bad = [row for row in rows if row.bad]
+        counted = any(row.bad and not row.get(name).blank for row in rows for name in ("rods_scope", *BOX))
+        together = any(tally.scope == "dive" for tally in whole)
+        if not (plan.headless or counted or together):
+            return
+        why = "the dive itself" if plan.headless else "a count that covers more than one row"
+        for row in rows:
+            if not row.bad:
+                message = f"held back with row {bad[0].number}, for {why} is not settled there"
+                row.problems.append(self.sheet.problem(row, "dive", message))
+
+    def _check_masters(self, job: str, row: SheetRow) -> None:
+        line, rod_type = row.get("line").value, row.get("rod_type").value
+        if line is not None:
+            stored = self.known.lines(job).get(line)
+            self._contradictions(row, stored, [name for name in LINE_CELLS if name != "thickness"], f"line {line}")
+        if rod_type is not None:
+            stored = self.known.masters("rod_type").get(rod_type)
+            self._contradictions(row, stored, list(ROD_CELLS), f"rod type {rod_type}")
+
+    def _contradictions(self, row: SheetRow, stored: Row | None, names: list[str], what: str) -> None:
+        if stored is None or stored.get("new"):
+            return
+        for name in names:
+            there, here = stored[_RULES[name].column], row.get(name).value
+            if there is not None and here is not None and not same(name, there, here):
+                message = (
+                    f"{what} has {spoken(there, _RULES[name])} in the log; leave it blank here, or change the log "
+                    "with `burnlog fix`"
+                )
+                row.problems.append(self.sheet.problem(row, name, message))
+
+    def _check_head(self, plan: DivePlan, stored: Row) -> None:
+        """A dive that is there already must not be told otherwise."""
+        for column in _HEAD_COLUMNS:
+            if column.name not in plan.head:
+                continue
+            cell, row = plan.head[column.name]
+            there = stored[column.rule.column]
+            if column.name in _MASTERS:
+                codes = self.known.masters(_MASTERS[column.name])
+                there = next((code for code, found in codes.items() if found["id"] == there), None)
+            if not alike(there, cell.value):
+                message = (
+                    f"dive {plan.job} {plan.dive_no} is in the log with {spoken(there, column.rule)}, and this says "
+                    f"{spoken(cell.value, column.rule)}; change the file, or the log with `burnlog fix`"
+                )
+                row.conflicts.append(self.sheet.problem(row, column.name, message))
+                plan.headless = True
+
+    def _fresh_cuts(
+        self, plan: DivePlan, tallies: list[TallyPlan], recorded: RecordedDive | None
+    ) -> Iterator[CutPlan]:
+        """The cuts that are not in the log; those that are, and differ, become conflicts."""
+        if recorded is None:
+            yield from plan.cuts
+            return
+        own = {id(tally.cuts[0]): tally for tally in tallies if tally.scope == "cut"}
+        for cut in plan.cuts:
+            stored, tally = recorded.cuts.get(cut.number), own.get(id(cut))
+            if stored is not None:
+                found = recorded.cut_differences(stored, cut, tally)
+                if found and not cut.row.problems:
+                    message = f"cut {plan.job} {plan.dive_no}.{cut.number} is in the log. {'; '.join(found)}"
+                    cut.row.conflicts.append(self.sheet.problem(cut.row, "row", message))
+                elif not cut.row.bad:
+                    self.skipped += 1
+                continue
+            voided = recorded.void.get(cut.number)
+            if voided is not None and not recorded.cut_differences(voided, cut, None):
+                self.skipped += 1
+                self.void += 1
+                continue
+            self._check_same_clock(plan, cut, recorded)
+            yield cut
+
+    def _check_same_clock(self, plan: DivePlan, cut: CutPlan, recorded: RecordedDive) -> None:
+        start, stop = cut.values.get("start_at"), cut.values.get("stop_at")
+        for number, stored in recorded.cuts.items():
+            if start and stop and (stored["start_at"], stored["stop_at"]) == (start, stop):
+                line = self.known.lines(plan.job).get(cut.line)
+                if line is not None and line["id"] == stored["line_id"]:
+                    message = (
+                        f"cut {plan.job} {plan.dive_no}.{number} in the log has the same line, start and stop: one "
+                        "cut typed twice? Correct the row number or the clock; a true second cut goes in with "
+                        '`burnlog add cut --really "why"`'
+                    )
+                    cut.row.problems.append(self.sheet.problem(cut.row, "start", message))
+
+    def _check_sheet_rows(self, plan: DivePlan, fresh: list[CutPlan]) -> None:
+        """One row of one paper sheet is typed once, whatever dive it was put under."""
+        name = plan.said("sheet")
+        if name is None:
+            return
+        typed = self._typed_rows(plan.job).setdefault(str(name), {})
+        for cut in fresh:
+            if cut.row.get("row").value is None:
+                continue
+            other = typed.setdefault(cut.number, plan.dive_no)
+            if other != plan.dive_no:
+                message = (
+                    f"row {cut.number} of sheet {name} is dive {other}'s; correct the sheet, the row or the dive"
+                )
+                cut.row.problems.append(self.sheet.problem(cut.row, "sheet", message))
+
+    def _typed_rows(self, job: str) -> dict[str, dict[int, int]]:
+        if job not in self._sheets:
+            found: dict[str, dict[int, int]] = {}
+            there = self.known.masters("job").get(job)
+            if there is not None and not there.get("new"):
+                for row in self.log.rows(
+                    "SELECT d.sheet, d.dive_no, c.row FROM dive d JOIN cut c ON c.dive_id = d.id "
+                    "WHERE d.job_id = ? AND d.sheet IS NOT NULL AND c.voided_at IS NULL AND d.voided_at IS NULL",
+                    (there["id"],),
+                ):
+                    found.setdefault(row["sheet"], {})[row["row"]] = row["dive_no"]
+            self._sheets[job] = found
+        return self._sheets[job]
+
+    def _check_length(self, plan: DivePlan, fresh: list[CutPlan]) -> None:
+        """New length beyond what the line is long, tape error apart."""
+        before = self.known.severed(plan.job)
+        here: Counter[str] = Counter()
+        for cut in fresh:
+            length = cut.values.get("new_length_mm")
+            if not length or cut.row.bad:
+                continue
+            stored = self.known.lines(plan.job).get(cut.line) or {}
+            planned = self.planned_length_mm(plan.job, cut.line)
+            total = before.get(cut.line, 0.0) + here[cut.line] + length
+            if planned is None or stored.get("over_length_why") or total <= planned * _SLIP + _ROUNDING_MM:
+                here[cut.line] += length
+                continue
+            rule = _RULES["new_length"]
+            message = (
+                f"makes line {cut.line} {spoken(total, rule)} of {spoken(planned, rule)} planned "
+                f"({100 * total / planned:.0f} %); correct the length or the plan, or give the line a reason first "
+                "(over_length_why in a file of lines)"
+            )
+            cut.row.problems.append(self.sheet.problem(cut.row, "new_length", message))
+
+    def _check_counts(self, plan: DivePlan, whole: list[TallyPlan], recorded: RecordedDive) -> None:
+        for tally in whole:
+            said = not tally.carrier.get("rods").blank or any(not tally.carrier.get(name).blank for name in BOX)
+            found = recorded.tally_differences(tally) if said else []
+            if found:
+                what = "the box of" if tally.scope == "box" else "the count over"
+                message = f"{what} dive {plan.job} {plan.dive_no} is in the log otherwise. {'; '.join(found)}"
+                tally.carrier.conflicts.append(self.sheet.problem(tally.carrier, "rods", message))
+
+    # writing
+
+    def _write(
+        self, plan: DivePlan, good: list[CutPlan], tallies: list[TallyPlan], recorded: RecordedDive | None
+    ) -> None:
+        job_id = self._job(plan.job)
+        dive_id = self._dive(plan, job_id)
+        cut_ids = {id(cut): self._cut(plan, cut, job_id, dive_id) for cut in good}
+        severed = self.known.severed(plan.job)
+        for cut in good:
+            severed[cut.line] = severed.get(cut.line, 0.0) + (cut.values.get("new_length_mm") or 0.0)
+        for tally in tallies:
+            if tally.scope == "cut":
+                counted = recorded is not None and recorded.counts_whole(tally)
+                if id(tally.cuts[0]) in cut_ids and not (counted and tally.carrier.get("rods").blank):
+                    self._tally(plan, tally, job_id, dive_id, cut_ids[id(tally.cuts[0])])
+            elif recorded is None or not recorded.has_tally(tally):
+                self._tally(plan, tally, job_id, dive_id, None)
+        self.batch.write_some()
+
+    def _job(self, job: str) -> str:
+        return self._made(
+            "job",
+            job,
+            lambda: {
+                "code": job,
+                "record_class": self._of_job(job, "record_class"),
+                "water": self._of_job(job, "water"),
+                "made_up": int(self.made_up),
+            },
+        )
+
+    def _made(self, table: str, code: str, values: Any, typed: dict[str, tuple[str, str]] | None = None) -> str:
+        """Id of a master, made when it is missing."""
+        there = self.known.masters(table)
+        if code not in there:
+            made = {**values(), "id": self.known.new_id(table, code), "new": True}
+            there[code] = made
+            self.masters.setdefault(table, []).append(code)
+            self.batch.add(table, made["id"], {k: v for k, v in made.items() if k not in ("id", "new")}, typed)
+        return str(there[code]["id"])
+
+    def _rod_type(self, code: str) -> str:
+        said = self.survey.rod_types.get(code, {})
+        values, typed = _stored(said, ROD_CELLS)
+        stored = self.known.masters("rod_type").get(code)
+        if stored is not None:
+            self._fill("rod_type", stored, values, typed)
+        return self._made("rod_type", code, lambda: {"code": code, **values}, typed)
+
+    def _line(self, job: str, cut: CutPlan, job_id: str) -> str:
+        said = self.survey.lines.get((job, cut.line), {})
+        if cut.line not in self.known.lines(job) and cut.row.get("line").value is None:
+            self.unnamed += 1
+            said = {name: (cut.row.cells[name], cut.row.number) for name in LINE_CELLS if name in cut.row.cells}
+        values, typed = _stored(said, LINE_CELLS)
+        for name, column in (("thickness", "thickness_basis"), ("planned_length", "length_basis")):
+            if name in said and said[name][0].basis in _MARKED:
+                values[column] = said[name][0].basis
+        lines = self.known.lines(job)
+        stored = lines.get(cut.line)
+        if stored is None:
+            made = {"job_id": job_id, "code": cut.line, **values}
+            stored = {**made, "id": self.known.new_id("line", job, cut.line), "new": True}
+            lines[cut.line] = stored
+            self.batch.add("line", stored["id"], made, typed)
+        else:
+            self._fill("line", stored, values, typed)
+        return str(stored["id"])
+
+    def _fill(self, table: str, stored: Row, values: dict[str, Any], typed: dict[str, tuple[str, str]]) -> None:
+        """Fill the blanks of a row of the log with what the file says."""
+        if stored.get("new"):
+            return
+        blanks = {
+            column: value for column, value in values.items() if stored.get(column) is None and value is not None
+        }
+        if blanks:
+            stored.update(blanks)
+            self.batch.fill(table, stored["id"], blanks, {k: v for k, v in typed.items() if k in blanks})
+
+    def _dive(self, plan: DivePlan, job_id: str) -> str:
+        dives = self.known.dives(plan.job)
+        if plan.dive_no in dives:
+            return str(dives[plan.dive_no]["id"])
+        values: dict[str, Any] = {"job_id": job_id, "dive_no": plan.dive_no}
+        typed = {}
+        for column in _HEAD_COLUMNS:
+            if column.name not in plan.head:
+                continue
+            cell, _ = plan.head[column.name]
+            if column.name in _MASTERS:
+                values[column.rule.column] = self._person_or_gear(_MASTERS[column.name], cell)
+            else:
+                values[column.rule.column] = cell.value
+            if cell.typed:
+                typed[column.rule.column] = (cell.typed, cell.basis)
+        id = self.known.new_id("dive", plan.job, plan.dive_no)
+        dives[plan.dive_no] = {
+            **dict.fromkeys(c.rule.column for c in _HEAD_COLUMNS),
+            **values,
+            "id": id,
+            "new": True,
+        }
+        return self.batch.add("dive", id, values, typed)
+
+    def _person_or_gear(self, table: str, cell: Cell) -> str:
+        extra = {"active": 1} if table == "person" else {}
+        return self._made(table, cell.value, lambda: {"code": cell.value, **extra})
+
+    def _cut(self, plan: DivePlan, cut: CutPlan, job_id: str, dive_id: str) -> str:
+        values = {
+            "dive_id": dive_id,
+            "line_id": self._line(plan.job, cut, job_id),
+            "rod_type_id": self._rod_type(cut.rod_type) if cut.rod_type is not None else None,
+            **{column: cut.values.get(column) for column in CUT_COLUMNS},
+            "row": cut.number,
+        }
+        id = self.known.new_id("cut", plan.job, plan.dive_no, cut.number)
+        self.batch.add("cut", id, values, cut.typed)
+        for seq, happening in enumerate(cut.happenings, start=1):
+            mention = happening.mention
+            self.batch.add(
+                "happening",
+                identity("happening", id, happening.kind, seq),
+                {
+                    "kind": happening.kind,
+                    "word": mention.word,
+                    "job_id": job_id,
+                    "dive_id": dive_id,
+                    "cut_id": id,
+                    "count": mention.times,
+                    "seconds": mention.seconds,
+                    "at": happening.at,
+                },
+                {"at" if mention.clock is not None else "seconds": (mention.typed, mention.basis)}
+                if mention.typed
+                else None,
+            )
+        return id
+
+    def _tally(self, plan: DivePlan, tally: TallyPlan, job_id: str, dive_id: str, cut_id: str | None) -> None:
+        whose = cut_id if cut_id is not None else f"{dive_id} {tally.rod_type or ''}"
+        id = self.known.new_id("tally", tally.scope, whose)
+        values = {
+            "job_id": job_id,
+            "dive_id": dive_id,
+            "scope": tally.scope,
+            "rod_type_id": self._rod_type(tally.rod_type) if tally.rod_type is not None else None,
+            **{name: tally.values.get(name) for name in _TALLY_COLUMNS},
+        }
+        self.batch.add("tally", id, values, tally.typed)
+        for seq, stub in enumerate(tally.stubs_mm, start=1):
+            part = {"tally_id": id, "seq": seq, "stub_mm": stub}
+            self.batch.add("rod_part", identity("rod_part", id, seq), part)
+        if cut_id is not None:
+            self.batch.add("tally_cut", identity("tally_cut", id, cut_id), {"tally_id": id, "cut_id": cut_id})
+        if tally.scope != "box":
+            self.counts[tally.values["rods_basis"]] += 1
+            if tally.stubs_mm:
+                planned = (self.known.masters("rod_type").get(tally.rod_type or "") or {}).get("planned_stub_mm")
+                self.unweighed += planned is None
+
+
+_TALLY_COLUMNS = (
+    "rods", "rods_basis", "issued", "returned", "lost", "broken_or_wet", "would_not_light", "lot",
+)  # fmt: skip
+
+
+def _first(said: Said | None, name: str) -> Any:
+    return said[name][0].value if said and name in said else None
+
+
+def _number(value: Any) -> float | None:
+    return None if value is None else float(value)
+
+
+def _stored(said: Said, names: tuple[str, ...]) -> tuple[dict[str, Any], dict[str, tuple[str, str]]]:
+    """What a file says of a master, by the log's columns."""
+    values, typed = {}, {}
+    for name in names:
+        if name in said:
+            cell = said[name][0]
+            column = _RULES[name].column
+            values[column] = cell.value
+            if cell.typed:
+                typed[column] = (cell.typed, cell.basis)
+    return values, typed
