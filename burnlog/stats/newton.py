@@ -27,6 +27,7 @@ __all__ = ["Optimum", "floor_ratios", "minimise", "moment_start"]
 MOST_EVALUATIONS = 100
 ENOUGH = 1e-11  # predicted decrease at which the last step has been taken
 NEAR = 0.2  # relative length of a step up to which the slope's change over it says something about the end
+WEAK = 1.0  # rise of the criterion from a ratio to zero, by its curvature, below which zero is tried as well
 GROWTH = 20.0  # the largest factor a ratio may grow by in one step
 
 
@@ -84,40 +85,50 @@ def moment_start(tables: SufficientTables) -> Vector:
 def minimise(tables: SufficientTables, start: Vector, *, restricted: bool) -> Optimum:
     """Search from `start` (K,) for the smallest criterion over ratios of 0 or more.
 
-    Stops when the step to come would win less than `ENOUGH`; then components at the floor become exact zeros and
-    the criterion is evaluated there.
+    Stops when the step to come would win less than `ENOUGH`. Where a ratio ends so near to zero that the criterion
+    hardly rises towards it, zero is tried too, since with few unequal levels there can be a second optimum there.
+    At the end components at the floor become exact zeros and the criterion is evaluated there.
     """
     floor = floor_ratios(tables)
-    reach = 1.0 / np.maximum(np.add.reduceat(tables.counts, tables.starts) / tables.sizes, 1.0)
-    ratios = np.maximum(start, floor)
-    point = Point(tables, ratios, restricted=restricted)
-    evaluations, damping, converged = 1, 0.0, False
-    before: tuple[Vector, Vector] | None = None
-    while evaluations < MOST_EVALUATIONS:
-        slope, curvature = point.slope, _safe_curvature(point)
-        if before is not None and (np.abs(ratios - before[0]) <= NEAR * before[0]).all():
-            curvature = _learn(curvature, ratios - before[0], slope - before[1])
-        goal, gain = _step(ratios, slope, curvature, floor, reach, damping)
-        if gain < ENOUGH:
-            converged = True
-            break
-        trial = Point(tables, goal, restricted=restricted)
+    point = Point(tables, np.maximum(start, floor), restricted=restricted)
+    point, evaluations, converged = _descend(point, floor)
+    evaluations += 1
+    rise = 0.5 * point.ratios**2 * np.diag(point.curvature)
+    for k in np.flatnonzero((point.ratios > floor) & (rise < WEAK)):
+        ratios = point.ratios.copy()
+        ratios[k] = floor[k]
+        trial = Point(tables, ratios, restricted=restricted)
         evaluations += 1
+        if trial.value < point.value:
+            point, more, converged = _descend(trial, floor)
+            evaluations += more
+    inside = point.ratios > floor
+    if not inside.all():
+        point = Point(tables, np.where(inside, point.ratios, 0.0), restricted=restricted)
+        evaluations += 1
+    return Optimum(point, point.ratios, inside, evaluations, converged)
+
+
+def _descend(point: Point, floor: Vector) -> tuple[Point, int, bool]:
+    """Newton steps downhill from a point: where they end, evaluations, whether they converged."""
+    tables = point.tables
+    reach = 1.0 / np.maximum(np.add.reduceat(tables.counts, tables.starts) / tables.sizes, 1.0)
+    before: Point | None = None
+    damping = 0.0
+    for evaluations in range(MOST_EVALUATIONS):
+        curvature = _safe_curvature(point)
+        if before is not None and (np.abs(point.ratios - before.ratios) <= NEAR * before.ratios).all():
+            curvature = _learn(curvature, point.ratios - before.ratios, point.slope - before.slope)
+        goal, gain = _step(point.ratios, point.slope, curvature, floor, reach, damping)
+        if gain < ENOUGH:
+            return point, evaluations, True
+        trial = Point(tables, goal, restricted=point.restricted)
         if trial.value > point.value + 1e-13 * abs(point.value):
             damping = 0.5 if damping == 0.0 else 8.0 * damping
-            if damping > 1e12:
-                converged = True  # no step however short goes down: rounding is all that is left
-                break
             continue
         damping = 0.0 if damping <= 0.5 else damping / 8.0
-        before = (ratios, slope)
-        ratios, point = goal, trial
-    inside = ratios > floor
-    if not inside.all():
-        ratios = np.where(inside, ratios, 0.0)
-        point = Point(tables, ratios, restricted=restricted)
-        evaluations += 1
-    return Optimum(point, ratios, inside, evaluations, converged)
+        before, point = point, trial
+    return point, MOST_EVALUATIONS, False
 
 
 def _safe_curvature(point: Point) -> NDArray[np.float64]:
