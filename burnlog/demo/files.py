@@ -9,8 +9,8 @@ from pathlib import Path
 
 from burnlog.demo.jobs import BANKS, CREWS, JOBS, RIGS, ROD_TYPES, SAMPLE, Job
 from burnlog.demo.paper import COLUMNS, READING_COLUMNS, Row, reading_rows, sheet_rows
-from burnlog.demo.school import TRAINEES, class_rows, practice_rows
-from burnlog.demo.work import dives_of
+from burnlog.demo.school import CLASS_DAYS, PRACTICE_DAY, TRAINEES, class_rows, practice_rows
+from burnlog.demo.work import Dive, dives_of
 
 __all__ = ["IMPORT_ORDER", "SEED", "TAKEOFF", "write_scenario", "write_sheets"]
 
@@ -18,7 +18,8 @@ SEED = 20260501
 SAMPLE_SHEETS = 8
 TAKEOFF = "takeoff.csv"
 IMPORT_ORDER = (
-    "rod_types.csv", "persons.csv", "rigs.csv", "banks.csv", "cuts_2023.csv", "cuts_2024.csv", "cuts_2025.csv",
+    "jobs.csv", "rod_types.csv", "persons.csv", "rigs.csv", "banks.csv", "cuts_2023.csv", "cuts_2024.csv",
+    "cuts_2025.csv",
     "cuts_2026.csv", "class.csv", "practice.csv", "readings.csv", "rules.csv", "prices.csv",
 )  # fmt: skip
 """The files to import, masters first; the take-off is read by `estimate`, not imported."""
@@ -81,7 +82,7 @@ def _scenario(seed: int) -> dict[str, str]:
     """File name -> text, in the order they are imported."""
     banks = dict(BANKS)
     worked = [(job, dives_of(job, seed)) for job in JOBS]
-    texts = _masters()
+    texts = {"jobs.csv": _jobs(worked), **_masters()}
     for year in ("2023", "2024", "2025", "2026"):
         rows = [row for job, dives in worked if _year(job) == year for row in sheet_rows(dives, banks, seed)]
         texts[f"cuts_{year}.csv"] = _csv(COLUMNS, rows)
@@ -90,15 +91,45 @@ def _scenario(seed: int) -> dict[str, str]:
     readings = [row for _, dives in worked for row in reading_rows(dives, banks, seed)]
     texts["readings.csv"] = _csv(READING_COLUMNS, readings)
     texts["rules.csv"] = _csv(
-        ("rule", "value", "per", "thickness_from", "thickness_to", "family", "source"),
-        [("office rule, half-inch", "1.4", "ft", "3/8 in", "5/8 in", "exothermic", MADE_UP)],
+        ("rule", "value", "per", "thickness_from", "thickness_to", "family", "source", "made_up"),
+        [("office rule, half-inch", "9 in", "rod", "3/8 in", "5/8 in", "exothermic", MADE_UP, "yes")],
     )
     texts["prices.csv"] = _csv(
-        ("what", "price", "currency", "per"),
-        [("rods", "7.50", "USD", "rod"), ("oxygen", "2.10", "USD", "kg"), ("dive", "1350", "USD", "dive")],
+        ("what", "price", "currency", "per", "source", "made_up"),
+        [
+            (what, price, "USD", per, MADE_UP, "yes")
+            for what, price, per in (("rods", "7.50", "rod"), ("oxygen", "2.10", "kg"), ("dive", "1350", "dive"))
+        ],
     )
     texts[TAKEOFF] = _takeoff()
     return texts
+
+
+def _jobs(worked: Sequence[tuple[Job, Sequence[Dive]]]) -> str:
+    """Every job with its title, its water and its dates."""
+    columns = (
+        "job", "title", "purpose", "record_class", "water", "place", "time_zone", "units_profile", "start_date",
+        "end_date", "note", "made_up",
+    )  # fmt: skip
+    zones = {"us": "America/Chicago", "metric": "Europe/Amsterdam"}
+    rows = [
+        (job.code, job.title, _purpose(job), "production", job.water, job.place, zones[job.units], job.units,
+         dives[0].day.isoformat(), dives[-1].day.isoformat(), MADE_UP, "yes")
+        for job, dives in worked
+    ]  # fmt: skip
+    school = ("training", "fresh", "Tallow Reach yard", zones["us"], "us")
+    rows.append(("CLASS26", "Spring class", "training", *school, CLASS_DAYS[0], CLASS_DAYS[-1], MADE_UP, "yes"))
+    deck = ("training", "none", "Tallow Reach yard", zones["us"], "us")
+    rows.append(("DRYDECK", "Dry practice", "training", *deck, PRACTICE_DAY, PRACTICE_DAY, MADE_UP, "yes"))
+    return _csv(columns, rows)
+
+
+def _purpose(job: Job) -> str:
+    """What most of a job's lines are."""
+    kinds = {"HP": "pile cut-off", "pi": "pile cut-off", "Z ": "sheet-pile cut-off"}
+    if "barge" in job.title:
+        return "wreck or salvage"
+    return kinds.get(job.steel[0].section[:2], "structure removal")
 
 
 def _year(job: Job) -> str:
@@ -112,20 +143,23 @@ def _masters() -> dict[str, str]:
     people += [(code, "", "trainee") for code in TRAINEES] + [("IN01", "", "instructor")]
     return {
         "rod_types.csv": _csv(
-            ("rod_type", "family", "diameter", "length", "planned_stub", "stub_source", "pack_count"),
+            ("rod_type", "family", "diameter", "length", "planned_stub", "stub_source", "pack_count", "made_up"),
             [
-                (rod.code, rod.family, rod.diameter, rod.length, f"{rod.stub_in:g} in", MADE_UP, str(rod.pack))
+                (rod.code, rod.family, rod.diameter, rod.length, f"{rod.stub_in:g} in", MADE_UP, str(rod.pack), "yes")
                 for rod in ROD_TYPES.values()
             ],
         ),
-        "persons.csv": _csv(("person", "name", "roles"), people),
+        "persons.csv": _csv(("person", "name", "roles", "made_up"), [(*person, "yes") for person in people]),
         "rigs.csv": _csv(
-            ("rig", "power_kind", "rated_amps", "hose_bore", "hose_length", "source"),
-            [(rig, "welding set", "400 A", "3/8 in", "200 ft", MADE_UP) for rig in RIGS],
+            ("rig", "power_kind", "rated_amps", "hose_bore", "hose_length", "source", "made_up"),
+            [(rig, "welding set", "400 A", "3/8 in", "200 ft", MADE_UP, "yes") for rig in RIGS],
         ),
         "banks.csv": _csv(
-            ("bank", "cylinders", "contents_each", "label_pressure", "label_temp", "route"),
-            [(b.code, str(b.cylinders), f"{b.kg_each:g} kg", b.label, b.temp, b.route) for b in BANKS.values()],
+            ("bank", "cylinders", "contents_each", "label_pressure", "label_temp", "route", "made_up"),
+            [
+                (b.code, str(b.cylinders), f"{b.kg_each:g} kg", b.label, b.temp, b.route, "yes")
+                for b in BANKS.values()
+            ],
         ),
     }
 

@@ -32,7 +32,7 @@ COLUMNS = (
 
 READING_COLUMNS = (
     "job", "dive", "rig", "bank", "read_at", "after_rod", "bank_pressure", "static", "flowing", "temperature",
-    "gauge", "reason",
+    "gauge", "reason", "made_up",
 )  # fmt: skip
 
 SLIPS = {"PIER14": "ten-fold rods", "DOLPH5": "feet written as inches"}
@@ -287,6 +287,7 @@ def _reading(dive: Dive, reading: GaugeReading, bank: Bank, pen: Luck) -> Row:
         after_rod="" if reading.after_rod is None else str(reading.after_rod),
         reason=reading.reason,
         gauge=f"G{dive.rig[-1]}",
+        made_up="yes",
     )
     if reading.bank is not None:
         row["bank_pressure"] = _bank_pressure(bank.unit, reading.bank)

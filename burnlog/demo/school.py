@@ -10,11 +10,12 @@ import math
 from burnlog.demo.luck import Luck
 from burnlog.demo.paper import COLUMNS, Row, clock
 
-__all__ = ["TRAINEES", "class_rows", "practice_rows"]
+__all__ = ["CLASS_DAYS", "PRACTICE_DAY", "TRAINEES", "class_rows", "practice_rows"]
 
 TRAINEES = tuple(f"TR{number:02d}" for number in range(1, 13))
 ATTEMPTS = 4
 COUPON_M, STUB_IN, ROD_IN = 0.6096, 3, 18
+PRACTICE_DAY = "2026-03-13"
 CLASS_DAYS = ("2026-03-17", "2026-03-18", "2026-03-19", "2026-03-20")
 TECHNIQUE = (
     "hurried start", "hurried finish", "uneven travel", "contact lost", "far side not through",
@@ -84,7 +85,7 @@ def practice_rows(seed: int) -> list[Row]:
             if number == 1:
                 calls = luck.whole(4, 6)
                 row.update(
-                    setting="dry practice", water="none", dive_date="2026-03-13", diver=code, crew="CLASS",
+                    setting="dry practice", water="none", dive_date=PRACTICE_DAY, diver=code, crew="CLASS",
                     supervisor="IN01", rig="RIGT", calls_made=str(calls),
                     calls_right=str(calls - int(luck.chance(0.4))), faults=str(int(luck.chance(0.25))),
                     sheet=f"DRYDECK-{turn:04d}", log_ref="no dive",
