@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import partial
 from typing import Any
 
 import pandas as pd
@@ -82,6 +83,14 @@ class Item:
     crew: str | None = None
     note: str = ""
     typed: Mapping[str, str] = field(default_factory=dict)
+
+    @property
+    def interlocks(self) -> int:
+        """Interlocks crossed: those of the section, and one between every two sheets of a wall taken one by one."""
+        if self.cut_line is None:
+            return 0
+        own = self.quantity * self.cut_line.interlocks
+        return own + self.quantity - 1 if self.cut_line.kind.endswith("sheet") else own
 
     @property
     def total_m(self) -> float:
@@ -265,12 +274,10 @@ def _item(
             note(number, "quantity", "at least 1 is needed", cell("quantity"))
     values: dict[str, float | None] = {}
     for column, kind in FIELD_KINDS.items():
-        bare = unit.get(column)
-        reading = attempt(column, lambda k=kind, c=column, b=bare: units.read(cell(c), k, water=water, unit=b))
+        reading = attempt(column, partial(units.read, cell(column), kind, water=water, unit=unit.get(column)))
         values[column] = None if reading is None else reading.value
     words = {
-        column: attempt(column, lambda c=column, k=kind: vocabulary.match(cell(c), k))
-        for column, kind in WORD_LISTS.items()
+        column: attempt(column, partial(vocabulary.match, cell(column), kind)) for column, kind in WORD_LISTS.items()
     }
     rod_type = cell("rod_type") or None
     if rod_type and rod_types is not None and rod_type not in rod_types:

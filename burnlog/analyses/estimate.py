@@ -1,0 +1,522 @@
+"""The bid: rods, cut time, dives, oxygen and cost of a take-off, as one simulated job after another.
+
+Every simulated job has one job effect, its own divers, a residual for each piece of work, and parameters drawn from
+what the history leaves open; rods and time are drawn together. Everything is counted inside the simulation, so that
+a P80 of the total is not a sum of P80s. Quantiles are read from the sorted draws.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from burnlog.analyses import order as orders
+from burnlog.analyses.basis import Basis
+from burnlog.analyses.rate_fit import RateFit, Settings, fit_rates
+from burnlog.analyses.support import Support, support
+from burnlog.analyses.takeoff import CONDITIONS, TakeOff
+from burnlog.analyses.tallies import Ratio, ratio
+from burnlog.errors import InputError, RefusedError
+
+__all__ = ["QUANTILES", "Adjustment", "Estimate", "Plan", "Spread", "draft", "in_and_out", "vary"]
+
+QUANTILES = {"p2_5": 0.025, "p10": 0.1, "p25": 0.25, "p50": 0.5, "p75": 0.75, "p80": 0.8, "p90": 0.9, "p97_5": 0.975}
+FEWEST_DRAWS = 2000
+FEW_JOBS = 6
+CELLS = 4_000_000
+"""Draws times pieces held at once: a large take-off is drawn in parts."""
+
+Array = NDArray[np.float64]
+Spread = dict[str, float]
+
+
+@dataclass(frozen=True)
+class Adjustment:
+    """A judgement on the record: a share added to one figure, on its own line, never blended in."""
+
+    what: str
+    share: float
+    why: str
+
+
+@dataclass(frozen=True)
+class Plan:
+    """What the estimator typed beside the take-off. Nothing here has a default that is a number of the trade.
+
+    Attributes
+    ----------
+    bottom_time_s, start_up_s : float or None
+        From the tables the supervisor uses; without both no dives are estimated.
+    dives_per_day : float or None
+    cutting_share : float or None
+        Typed in place of the history's own.
+    bank, needed_kpa, margin_kpa : str or None, float or None
+        Which bank is ordered from, the pressure it must still hold, and the margin above it.
+    adjustments : tuple of Adjustment
+    allow_outside : str or None
+        Reason for going beyond what was logged.
+    divers : tuple of str
+    job : str or None
+        The rest of a job in the history, with its own effect.
+    seed, draws : int
+    """
+
+    bottom_time_s: float | None = None
+    start_up_s: float | None = None
+    dives_per_day: float | None = None
+    cutting_share: float | None = None
+    bank: str | None = None
+    needed_kpa: float | None = None
+    margin_kpa: float | None = None
+    adjustments: tuple[Adjustment, ...] = ()
+    allow_outside: str | None = None
+    divers: tuple[str, ...] = ()
+    job: str | None = None
+    seed: int = 1
+    draws: int = 10_000
+
+    def checked(self) -> Plan:
+        """Self, or `InputError` naming what cannot be."""
+        if self.draws < FEWEST_DRAWS:
+            raise InputError(f"{self.draws} draws are too few for a P90; at least {FEWEST_DRAWS}.")
+        if self.bottom_time_s is not None and self.start_up_s is not None and self.start_up_s >= self.bottom_time_s:
+            raise InputError(
+                f"start-up of {self.start_up_s / 60:g} min leaves nothing of the bottom time, "
+                f"{self.bottom_time_s / 60:g} min."
+            )
+        if self.cutting_share is not None and not 0 < self.cutting_share <= 1:
+            raise InputError(f"a cutting share of {self.cutting_share:g} cannot be; it lies above 0 and up to 1.")
+        if self.dives_per_day is not None and not self.dives_per_day > 0:
+            raise InputError("dives per day must be above 0.")
+        if self.allow_outside is not None and len(self.allow_outside.strip()) < 3:
+            raise InputError("going outside the logged range needs a reason, in words.")
+        for adjustment in self.adjustments:
+            if not adjustment.why.strip():
+                raise InputError(f"the adjustment of {adjustment.what} needs a reason (--why).")
+        return self
+
+
+@dataclass(frozen=True, eq=False)
+class Estimate:
+    """One bid, drawn.
+
+    Attributes
+    ----------
+    takeoff, plan, basis, fit
+        What it was made from.
+    equivalents, rods, cut_time_s, dives, days, oxygen_kg, cost : array (draws,) or None
+        Totals of each simulated job. `rods` are rods drawn from the box where `rods_unit` says so.
+    item_rods, item_time_s : array (draws, items) or None
+    drivers : mapping
+        Shares of the variance of log total rods.
+    supports : tuple of Support
+    ratio : Ratio
+        The history's own rods over length.
+    unfinished_share : float
+        Share of the tallies used that hold an unfinished line.
+    order : orders.Order
+    """
+
+    takeoff: TakeOff
+    plan: Plan
+    basis: Basis
+    fit: RateFit
+    equivalents: Array
+    rods: Array
+    rods_unit: str
+    cut_time_s: Array | None
+    share: Array | None
+    dives: Array | None
+    days: Array | None
+    oxygen_kg: Array | None
+    cost: Array | None
+    item_rods: Array
+    item_time_s: Array | None
+    drivers: Mapping[str, float]
+    supports: tuple[Support, ...]
+    ratio: Ratio
+    unfinished_share: float
+    order: orders.Order
+    warnings: tuple[str, ...] = field(default=())
+
+    @property
+    def outside_history(self) -> bool:
+        """Some item lies outside what was logged."""
+        return any(found.problems for found in self.supports)
+
+    @property
+    def jobs(self) -> int:
+        """Jobs behind the estimate."""
+        return self.ratio.jobs
+
+    def as_json(self) -> dict[str, Any]:
+        """Keys as documented; SI; n beside each figure; NaN never."""
+        plan, fit = self.plan, self.fit
+        tallies = self.basis.tallyset.tallies
+        days = pd.to_datetime(tallies["day"]).dropna()
+        inside, outside = in_and_out(self)
+        return {
+            "made_up": self.basis.made_up,
+            "db_id": self.basis.db_id,
+            "seed": plan.seed,
+            "draws": plan.draws,
+            "length_m": self.takeoff.length_m,
+            "rods": spread(self.rods),
+            "rods_unit": self.rods_unit,
+            "rod_equivalents": spread(self.equivalents),
+            "cut_time_s": spread(self.cut_time_s),
+            "dives": spread(self.dives),
+            "days": spread(self.days),
+            "oxygen_kg": spread(self.oxygen_kg),
+            "packs": spread(self.order.packs_drawn),
+            "cost": None if self.cost is None else {**spread_of(self.cost), "currency": self.order.currency},
+            "items": [self._item(place) for place in range(len(self.takeoff.items))],
+            "order": self.order.as_json(),
+            "basis": {
+                "tallies": self.ratio.tallies,
+                "cuts": self.ratio.cuts,
+                "lines": self.ratio.lines,
+                "jobs": self.ratio.jobs,
+                "crews": int(self.basis.tallyset.pieces["crew"].nunique()),
+                "divers": self.ratio.divers,
+                "from": days.min().date().isoformat() if len(days) else None,
+                "to": days.max().date().isoformat() if len(days) else None,
+                "left_out": self.basis.tallyset.left_out_counts(),
+                "rods_per_m": self.ratio.rods_per_m,
+                "time_tallies": self.ratio.time_tallies,
+            },
+            "drivers": dict(self.drivers),
+            "fit": {
+                "thickness_exponent": float(1 + fit.rods.posterior.coef[1]),
+                "start_m": fit.rods.posterior.tag_means["start_m"],
+                "group_sd": {name: float(value) for name, value in fit.rods.posterior.group_sd.items()},
+                "sigma": float(fit.rods.posterior.sigma),
+                "khat": None,
+            },
+            "adjustments": [self._adjusted(adjustment) for adjustment in plan.adjustments],
+            "outside_history": self.outside_history,
+            "allow_outside": plan.allow_outside,
+            "bottom_time_s": plan.bottom_time_s,
+            "start_up_s": plan.start_up_s,
+            "cutting_share": None if self.share is None else spread(self.share),
+            "cutting_share_from": orders.share_from(self.plan.cutting_share, self.basis),
+            "warnings": list(self.warnings),
+            "in": list(inside),
+            "not_in": list(outside),
+        }
+
+    def _item(self, place: int) -> dict[str, Any]:
+        item, found = self.takeoff.items[place], self.supports[place]
+        out: dict[str, Any] = {
+            "item": item.item,
+            "quantity": item.quantity,
+            "section": item.section,
+            "length_m": item.total_m,
+            "thickness_mm": item.thickness_mm,
+            "rods": spread(self.item_rods[:, place]),
+            "cut_time_s": None if self.item_time_s is None else spread(self.item_time_s[:, place]),
+            "support": found.alike,
+            "support_jobs": found.jobs,
+            "conditions": dict(item.conditions),
+            "warnings": list(found.problems),
+        }
+        if len({round(thick, 6) for _, thick in item.segments}) > 1:
+            out["segments"] = [{"length_m": length, "thickness_mm": thick} for length, thick in item.segments]
+        if item.interlocks:
+            out["interlocks"] = item.interlocks
+        return out
+
+    def _adjusted(self, adjustment: Adjustment) -> dict[str, Any]:
+        drawn = {"rods": self.rods, "time": self.cut_time_s, "dives": self.dives, "oxygen": self.oxygen_kg}
+        values = drawn.get(adjustment.what)
+        if adjustment.what not in drawn:
+            raise InputError(f"--adjust {adjustment.what}: expected one of {', '.join(drawn)}.")
+        base = None if values is None else quantile(values, 0.8)
+        return {
+            "what": adjustment.what,
+            "share": adjustment.share,
+            "why": adjustment.why,
+            "p80": base,
+            "adds": None if base is None else base * adjustment.share,
+        }
+
+
+def quantile(values: Array, level: float) -> float:
+    """The smallest draw that at least `level` of the draws do not exceed: no interpolation."""
+    return float(np.sort(values)[max(0, math.ceil(level * len(values)) - 1)])
+
+
+def spread_of(values: Array) -> Spread:
+    """Mean and quantiles of draws, under the documented keys."""
+    ordered = np.sort(values)
+    last = len(ordered)
+    return {
+        "mean": float(ordered.mean()),
+        **{name: float(ordered[max(0, math.ceil(level * last) - 1)]) for name, level in QUANTILES.items()},
+    }
+
+
+def spread(values: Array | None) -> Spread | None:
+    """`spread_of`, or None where nothing was estimated."""
+    return None if values is None else spread_of(values)
+
+
+def draft(basis: Basis, takeoff: TakeOff, plan: Plan = Plan(), *, settings: Settings = Settings()) -> Estimate:  # noqa: B008
+    """Estimate a take-off from a history.
+
+    Parameters
+    ----------
+    basis : Basis
+    takeoff : TakeOff
+    plan : Plan
+    settings : Settings
+        Of the rate fit.
+
+    Returns
+    -------
+    Estimate
+
+    Raises
+    ------
+    InputError
+        The plan holds what cannot be.
+    RefusedError
+        The history does not know this work, and no reason was given for going outside it; or it is too small.
+    """
+    plan = plan.checked()
+    for item in takeoff.items:
+        if item.setting != basis.tallyset.scope.setting:
+            raise RefusedError(
+                f"item {item.item} is for {item.setting}, the history in use is {basis.tallyset.scope.setting}; "
+                "they are never pooled. Bid it on its own history, or leave the setting blank."
+            )
+    fit = fit_rates(basis.tallyset, settings=settings)
+    return _drawn(basis, takeoff, plan, fit)
+
+
+def _drawn(basis: Basis, takeoff: TakeOff, plan: Plan, fit: RateFit) -> Estimate:
+    supports = support(basis.tallyset, takeoff.items)
+    _refuse_outside(supports, plan)
+    rng = np.random.default_rng(plan.seed)
+    lines = _lines(takeoff, basis)
+    place = lines["place"].to_numpy()
+    item_rods, item_time, parts, blanks, unseen, unknown = _simulated(
+        fit, lines, place, len(takeoff.items), plan, rng
+    )
+    variances = {name: float(np.var(values)) for name, values in parts.items()}
+    whole = sum(variances.values())
+    equivalents = item_rods.sum(axis=1)
+    drawn = None if basis.drawn is None else basis.drawn.draw(plan.draws, rng)
+    scale = np.ones(plan.draws) if drawn is None else drawn
+    rods = equivalents * scale
+    cut_time = None if item_time is None else item_time.sum(axis=1)
+    share = orders.share_draws(plan.cutting_share, basis, plan.draws, rng)
+    dives = orders.dives(cut_time, share, plan.bottom_time_s, plan.start_up_s)
+    days = None if dives is None or plan.dives_per_day is None else np.ceil(dives / plan.dives_per_day)
+    oxygen = None if basis.oxygen is None else equivalents * basis.oxygen.draw(plan.draws, rng)
+    by_type = orders.by_type(takeoff, item_rods * scale[:, None])
+    order = orders.order(by_type, oxygen, basis, plan.bank, plan.needed_kpa, plan.margin_kpa)
+    cost = orders.cost(basis.prices, rods=rods, oxygen_kg=oxygen, dives=dives, days=days)
+    tallies = basis.tallyset.tallies
+    made = Estimate(
+        takeoff=takeoff,
+        plan=plan,
+        basis=basis,
+        fit=fit,
+        equivalents=equivalents,
+        rods=rods,
+        rods_unit="equivalents" if drawn is None else "drawn",
+        cut_time_s=cut_time,
+        share=share,
+        dives=dives,
+        days=days,
+        oxygen_kg=oxygen,
+        cost=cost.total,
+        item_rods=item_rods * scale[:, None],
+        item_time_s=item_time,
+        drivers={name: value / whole if whole > 0 else 0.0 for name, value in variances.items()},
+        supports=supports,
+        ratio=ratio(basis.tallyset),
+        unfinished_share=float((~tallies["finished"].astype(bool)).mean()),
+        order=replace(order, currency=cost.currency, cost_parts=cost.parts),
+    )
+    return replace(made, warnings=_warnings(made, blanks, unseen, unknown))
+
+
+def _refuse_outside(supports: Sequence[Support], plan: Plan) -> None:
+    bad = [f"{found.item}: {problem}" for found in supports for problem in found.problems]
+    if bad and plan.allow_outside is None:
+        raise RefusedError(
+            "the history does not hold this work:\n  "
+            + "\n  ".join(bad)
+            + "\nLeave these items out, or give a reason with --allow-outside; every page is then marked."
+        )
+
+
+def _lines(takeoff: TakeOff, basis: Basis) -> pd.DataFrame:
+    lines = takeoff.lines()
+    diameter = {code: row.get("diameter_mm") for code, row in basis.rod_types.items()}
+    lines["diameter_mm"] = lines["rod_type"].map(diameter).astype(float)
+    order = {item.item: place for place, item in enumerate(takeoff.items)}
+    lines["place"] = lines["item"].map(order).astype(int)
+    divers = [item.divers for item in takeoff.items for _ in range(item.quantity)]
+    if any(divers):
+        lines["diver"] = pd.Series(
+            [names[k % len(names)] if names else None for k, names in enumerate(divers)],
+            index=lines.index,
+            dtype="str",
+        )
+    return lines
+
+
+def _simulated(
+    fit: RateFit, lines: pd.DataFrame, place: NDArray[np.int64], items: int, plan: Plan, rng: np.random.Generator
+) -> tuple[Array, Array | None, dict[str, Array], dict[str, int], dict[str, tuple[str, ...]], tuple[str, ...]]:
+    """Rods and time by item, drawn in parts that fit in memory."""
+    step = max(500, CELLS // max(1, len(lines)))
+    to_item = (place[:, None] == np.arange(items)[None, :]).astype(float)
+    rods, times, parts = [], [], []
+    simulation = None
+    for start in range(0, plan.draws, step):
+        simulation = fit.simulate(
+            lines,
+            rng=rng,
+            draws=min(step, plan.draws - start),
+            divers=plan.divers or None,
+            job=plan.job,
+        )
+        rods.append(simulation.rods @ to_item)
+        if simulation.seconds is not None:
+            times.append(simulation.seconds @ to_item)
+        parts.append(simulation.parts)
+    assert simulation is not None
+    return (
+        np.concatenate(rods),
+        np.concatenate(times) if times else None,
+        {name: np.concatenate([part[name] for part in parts]) for name in parts[0]},
+        dict(simulation.blanks),
+        dict(simulation.unseen),
+        simulation.unknown_divers,
+    )
+
+
+def _warnings(
+    made: Estimate, blanks: Mapping[str, int], unseen: Mapping[str, tuple[str, ...]], unknown: tuple[str, ...]
+) -> tuple[str, ...]:
+    """What the reader has to know, in plain words, weightiest first."""
+    said = []
+    if made.outside_history:
+        said.append(f"OUTSIDE LOGGED RANGE, allowed because: {made.plan.allow_outside}")
+        said.extend(f"{found.item}: {problem}" for found in made.supports for problem in found.problems)
+    if made.jobs < FEW_JOBS:
+        said.append(
+            f"fewer than {FEW_JOBS} jobs ({made.jobs}): the range leans on the spread assumed between jobs, "
+            "and may be too narrow if your jobs differ more than most"
+        )
+    said.extend(f"{found.item}: only one job like this" for found in made.supports if found.jobs == 1)
+    if blanks:
+        listed = ", ".join(
+            f"{name} ({n} of {sum(i.quantity for i in made.takeoff.items)} pieces)" for name, n in blanks.items()
+        )
+        said.append(f"left blank and drawn from the history's own mix, which widens the range: {listed}")
+    for name, levels in unseen.items():
+        said.append(f"{name} {', '.join(levels)}: no history of its own; drawn from the history's mix")
+    if unknown:
+        said.append(f"not in the history, drawn as new divers: {', '.join(unknown)}")
+    left = made.basis.tallyset.left_out_counts()
+    if left:
+        said.append("left out of the history: " + ", ".join(f"{n} {reason}" for reason, n in left.items()))
+    if made.unfinished_share > 0:
+        said.append(
+            f"{100 * made.unfinished_share:.0f} % of the tallies hold an unfinished line; they are in the rates"
+        )
+    if made.rods_unit == "equivalents":
+        said.append("box counts on fewer than 3 jobs: rods are equivalents burned, and losses are not in them")
+    if made.cut_time_s is None:
+        said.append(f"cut time and dives not estimated: {made.fit.time_refused}")
+    elif made.dives is None:
+        said.append(orders.why_no_dives(made.plan.bottom_time_s, made.plan.start_up_s))
+    if made.oxygen_kg is None:
+        said.append("no oxygen history on 3 jobs or more: oxygen not estimated")
+    said.extend(made.order.notes)
+    said.extend(
+        "a re-burn allowance was added, and the history already holds its re-burns"
+        for adjustment in made.plan.adjustments
+        if "re-burn" in adjustment.why.lower() or "reburn" in adjustment.why.lower()
+    )
+    return tuple(said)
+
+
+def in_and_out(made: Estimate) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """What is in the figures and what is not."""
+    inside = [
+        "burning, rod changes and restarts as they happened in the history used",
+        "re-burns and freeing of hangers, as they happened in the history used",
+        "starts: one per piece",
+    ]
+    if made.rods_unit == "drawn":
+        inside.append("rods lost, broken, wet or not lit, as they happened in the history used")
+    if made.dives is not None:
+        inside.append("start-up and clear-up on the bottom as typed")
+    if made.cost is not None:
+        inside.append("cost of " + ", ".join(made.order.cost_parts) + " at the prices typed")
+    outside = [
+        "descent, travel and set-up unless typed as start-up",
+        "cleaning, digging and jetting to reach the cut",
+        "rigging, lifting and waiting for cranes",
+        "weather, tide and traffic",
+        "decompression and standby",
+    ]
+    if made.cost is not None:
+        outside.append("everything without a typed price")
+    return tuple(inside), tuple(outside)
+
+
+def vary(made: Estimate, what: str, levels: Sequence[Any]) -> list[tuple[str, Estimate | None]]:
+    """The same bid with one thing changed, level by level, on the same fit and seed.
+
+    Parameters
+    ----------
+    made : Estimate
+    what : str
+        ``bottom_time_s``, ``start_up_s``, ``dives_per_day``, ``cutting_share``, or a condition of the take-off.
+    levels : sequence
+        Values, or words of the condition.
+
+    Returns
+    -------
+    list of (level as text, Estimate or None)
+        None where the history holds nothing at that level.
+    """
+    out: list[tuple[str, Estimate | None]] = []
+    for level in levels:
+        if what in CONDITIONS:
+            if level not in _levels_known(made.fit, what):
+                out.append((str(level), None))
+                continue
+            items = tuple(replace(item, conditions={**item.conditions, what: level}) for item in made.takeoff.items)
+            changed, plan = replace(made.takeoff, items=items), made.plan
+        elif what in ("bottom_time_s", "start_up_s", "dives_per_day", "cutting_share"):
+            plan = replace(made.plan, **{what: float(level)}).checked()
+            changed = made.takeoff
+        else:
+            raise InputError(f"--vary {what}: expected bottom-time, start-up or one of {', '.join(CONDITIONS)}.")
+        try:
+            out.append((str(level), _drawn(made.basis, changed, plan, made.fit)))
+        except RefusedError:
+            out.append((str(level), None))
+    return out
+
+
+def _levels_known(fit: RateFit, what: str) -> tuple[str, ...]:
+    """Levels of a condition that have a term, or are the baseline, in the fit."""
+    for condition in fit.rods.design.conditions:
+        if condition.name == what:
+            return condition.levels
+    return ()
