@@ -448,9 +448,9 @@ def _connect(path: Path, *, write: bool, create: bool = False) -> sqlite3.Connec
     try:
         connection.execute("PRAGMA foreign_keys = ON")
         connection.execute("PRAGMA trusted_schema = OFF")
+        connection.execute("PRAGMA cache_size = -65536")  # 64 MB: ids are random, so a big log reads all over
         if write:
             connection.execute("PRAGMA synchronous = FULL")
-            connection.execute("PRAGMA cache_size = -65536")
             if create:
                 connection.execute(f"PRAGMA application_id = {APPLICATION_ID}")
             else:
