@@ -255,19 +255,20 @@ def read_factor(name: str, labels: Any, n: int) -> Factor:
     if len(values) != n or getattr(values, "ndim", 1) != 1:
         raise FrameError(f"grouping {name!r} has {len(values)} labels for {n} rows.")
     codes, levels = pd.factorize(values)
-    index = pd.Index(levels)
     if codes.size and codes.min() < 0:
         row = int(np.argmin(codes))
         raise FitError(
             f"grouping {name!r} has no label in row {row} (counting from 0); leave the row out or give it one."
         )
     try:
-        order = index.argsort()
+        order = levels.argsort()
     except TypeError:  # labels of kinds that cannot be compared keep the order they came in
-        order = np.arange(len(index))
-    place = np.empty(len(index), dtype=np.int32)
-    place[order] = np.arange(len(index), dtype=np.int32)
-    return Factor(name=name, levels=index[order], codes=place[codes])
+        order = np.arange(len(levels))
+    place = np.empty(len(levels), dtype=np.int32)
+    place[order] = np.arange(len(levels), dtype=np.int32)
+    levels = levels.take(order)
+    kind = None if levels.dtype.kind == "U" else levels.dtype  # pandas has no fixed-width text
+    return Factor(name=name, levels=pd.Index(levels, dtype=kind), codes=place[codes])
 
 
 def tabulate(
