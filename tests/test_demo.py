@@ -3,13 +3,20 @@
 from __future__ import annotations
 
 import csv
+import datetime as dt
 from collections import Counter, defaultdict
 from pathlib import Path
 
 import pytest
 
 from burnlog import demo, units, vocabulary
+from burnlog.analyses.attached import left_on
+from burnlog.analyses.oxygen_use import oxygen_use
+from burnlog.analyses.quality import check
 from burnlog.demo.paper import COLUMNS, READING_COLUMNS
+from burnlog.store.exchange import import_file
+from burnlog.store.frames import load_frames
+from burnlog.store.log import Log
 
 SEED = Path(__file__).parent.parent / "seed_data"
 CUT_FILES = ("cuts_2023.csv", "cuts_2024.csv", "cuts_2025.csv", "cuts_2026.csv")
@@ -252,6 +259,15 @@ def test_the_class_and_the_practice_stand_apart() -> None:
     assert not any(row["depth"] for row in practice)
 
 
+def test_the_last_job_is_not_done() -> None:
+    """DOLPH5 has lines nobody has begun, with a planned length each."""
+    begun = {row["line"] for row in _rows("cuts_2026.csv")}
+    waiting = _rows("lines.csv")
+    assert len(waiting) >= 3
+    assert not begun & {row["line"] for row in waiting}
+    assert all((units.read(row["planned_length"], "length").value or 0) > 0 for row in waiting)
+
+
 def test_the_sample_sheets_are_small() -> None:
     """Eight sheets of one dive with six to ten rows each, of a job no other file names."""
     paths = sorted((SEED / "sheets").iterdir())
@@ -274,3 +290,29 @@ def test_the_bid_lies_inside_the_history() -> None:
     items = _rows(demo.TAKEOFF)
     assert [row["quantity"] for row in items][:3] == ["24", "6", "40"]
     assert all("MADE UP" in row["note"] for row in items)
+
+
+def test_the_files_import_and_the_record_shows_what_was_put_in(tmp_path: Path) -> None:
+    """Every file is taken in whole, twice adds nothing, and the slips and open lines show in check and left."""
+
+    def now() -> dt.datetime:
+        return dt.datetime(2026, 5, 1, 12, tzinfo=dt.UTC)
+
+    with Log.create(tmp_path / "log.db", by="T", now=now, made_up=True) as log:
+        reports = [import_file(log, SEED / name) for name in demo.IMPORT_ORDER]
+        again = [import_file(log, SEED / name) for name in demo.IMPORT_ORDER]
+        frames = load_frames(log)
+    assert sum(report.added.get("cut", 0) for report in reports) == len(frames.cuts)
+    assert not any(sum(report.added.values()) for report in again)
+    report = check(frames)
+    worst = [p for p in report.problems if p.job == "PIER14" and p.rule == "rods do not balance"]
+    assert "rods more than issued" in worst[0].message
+    assert {problem.rule for problem in report.problems} == {"rods do not balance", "no reference to the legal log"}
+    states = {line.line: line.state for line in left_on(frames, "DOLPH5").lines}
+    (slipped,) = [row["line"] for row in _rows("cuts_2026.csv") if row["new_length"] == "6.3 in"]
+    assert states[slipped] == "not known"
+    assert "planned" in states.values()
+    oxygen = oxygen_use(frames)
+    assert oxygen.faults == ()
+    assert any(use.shared_with for use in oxygen.dives if use.job == "JETTY5")
+    assert len(oxygen.per_rod()) > 60

@@ -8,9 +8,9 @@ from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 
 from burnlog.demo.jobs import BANKS, CREWS, JOBS, RIGS, ROD_TYPES, SAMPLE, Job
-from burnlog.demo.paper import COLUMNS, READING_COLUMNS, Row, reading_rows, sheet_rows
+from burnlog.demo.paper import COLUMNS, READING_COLUMNS, Row, length, reading_rows, sheet_rows
 from burnlog.demo.school import CLASS_DAYS, PRACTICE_DAY, TRAINEES, class_rows, practice_rows
-from burnlog.demo.work import Dive, dives_of
+from burnlog.demo.work import Dive, dives_of, lines_of
 
 __all__ = ["IMPORT_ORDER", "SEED", "TAKEOFF", "write_scenario", "write_sheets"]
 
@@ -19,8 +19,8 @@ SAMPLE_SHEETS = 8
 TAKEOFF = "takeoff.csv"
 IMPORT_ORDER = (
     "jobs.csv", "rod_types.csv", "persons.csv", "rigs.csv", "banks.csv", "cuts_2023.csv", "cuts_2024.csv",
-    "cuts_2025.csv",
-    "cuts_2026.csv", "class.csv", "practice.csv", "readings.csv", "rules.csv", "prices.csv",
+    "cuts_2025.csv", "cuts_2026.csv", "lines.csv", "class.csv", "practice.csv", "readings.csv", "rules.csv",
+    "prices.csv",
 )  # fmt: skip
 """The files to import, masters first; the take-off is read by `estimate`, not imported."""
 
@@ -86,6 +86,7 @@ def _scenario(seed: int) -> dict[str, str]:
     for year in ("2023", "2024", "2025", "2026"):
         rows = [row for job, dives in worked if _year(job) == year for row in sheet_rows(dives, banks, seed)]
         texts[f"cuts_{year}.csv"] = _csv(COLUMNS, rows)
+    texts["lines.csv"] = _lines_left(*worked[-1], seed)
     texts["class.csv"] = _csv(COLUMNS, class_rows(seed))
     texts["practice.csv"] = _csv(COLUMNS, practice_rows(seed))
     readings = [row for _, dives in worked for row in reading_rows(dives, banks, seed)]
@@ -121,6 +122,18 @@ def _jobs(worked: Sequence[tuple[Job, Sequence[Dive]]]) -> str:
     rows.append(("CLASS26", "Spring class", "training", *school, CLASS_DAYS[0], CLASS_DAYS[-1], MADE_UP, "yes"))
     deck = ("training", "none", "Tallow Reach yard", zones["us"], "us")
     rows.append(("DRYDECK", "Dry practice", "training", *deck, PRACTICE_DAY, PRACTICE_DAY, MADE_UP, "yes"))
+    return _csv(columns, rows)
+
+
+def _lines_left(job: Job, dives: Sequence[Dive], seed: int) -> str:
+    """Lines of a job that nobody has begun."""
+    begun = {burn.line.code for dive in dives for burn in dive.burns}
+    rows = [
+        (job.code, line.code, line.steel.section, line.steel.material, line.steel.thickness,
+         length(job, line.plan), "computed", "yes")
+        for line in lines_of(job, seed) if line.code not in begun
+    ]  # fmt: skip
+    columns = ("job", "line", "section", "material", "thickness", "planned_length", "length_basis", "made_up")
     return _csv(columns, rows)
 
 

@@ -14,7 +14,7 @@ from datetime import date, timedelta
 from burnlog.demo.jobs import BANKS, CREWS, RIGS, ROD_TYPES, Job, Steel
 from burnlog.demo.luck import Luck
 
-__all__ = ["Burn", "Dive", "GaugeReading", "Line", "dives_of"]
+__all__ = ["Burn", "Dive", "GaugeReading", "Line", "dives_of", "lines_of"]
 
 START_M = 0.10
 SD_JOB, SD_CREW, SD_DIVER, SD_BURN, PSI_M = 0.22, 0.05, 0.11, 0.17, 0.3
@@ -120,6 +120,11 @@ def step_m(job: Job) -> float:
 def dives_of(job: Job, seed: int) -> list[Dive]:
     """Every dive of a job, in order."""
     return _Work(job, seed).all()
+
+
+def lines_of(job: Job, seed: int) -> list[Line]:
+    """Every line of a job as planned, before anybody cut it."""
+    return _Work(job, seed).open
 
 
 class _Work:
