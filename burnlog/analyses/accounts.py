@@ -6,12 +6,11 @@ Nothing here is mended. A box that does not balance is shown and kept; a blank i
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import asdict, dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
-import pandas as pd
 
 from burnlog.columns import Frames
 from burnlog.errors import InputError
@@ -109,49 +108,66 @@ def rods_balance(frames: Frames) -> tuple[RodBalance, ...]:
     if tallies.empty:
         return ()
     parts = frames.rod_parts["tally_id"].value_counts()
-    whole = np.ceil(tallies["rods"].astype(float))  # half a rod stated is a rod lit
-    frame = pd.DataFrame(
-        {
-            "job": tallies["job"],
-            "dive": tallies["dive_ref"].fillna(tallies["job"] + " " + tallies["day"].dt.strftime("%Y-%m-%d")),
-            "rod_type": tallies["rod_type"].fillna(""),
-            "box": tallies["scope"].eq("box"),
-            "started": whole + tallies["tally_id"].map(parts).fillna(0),
-            "basis": tallies["rods_basis"],
-            **{name: tallies[name] for name in ("issued", "returned", "lost", "broken_or_wet")},
-        }
-    )
+    lit = np.ceil(tallies["rods"].astype(float)) + tallies["tally_id"].map(parts).fillna(0)  # half a rod was lit too
+    where = tallies["dive_ref"].fillna(tallies["job"] + " " + tallies["day"].dt.strftime("%Y-%m-%d"))
+    held: dict[tuple[str, str, str], list[_Count]] = {}
+    for key, count in zip(
+        zip(tallies["job"], where, tallies["rod_type"].fillna(""), strict=True),
+        map(
+            _Count,
+            tallies["scope"].eq("box").tolist(),
+            lit.tolist(),
+            tallies["rods_basis"].tolist(),
+            *(tallies[name].tolist() for name in ("issued", "returned", "lost", "broken_or_wet")),
+        ),
+        strict=True,
+    ):
+        held.setdefault(key, []).append(count)
     uncounted = _dives_with_uncounted_cuts(frames)
-    sheets = frames.dives.set_index("dive_ref")["sheet"]
-    order = {ref: place for place, ref in enumerate(_dives_in_order(frames)["dive_ref"])}
-    out = []
-    for (job, dive, rod_type), rows in frame.groupby(["job", "dive", "rod_type"], sort=False):
-        counts = rows[~rows["box"]]
-        bases = set(counts["basis"].dropna())
-        started = None if counts.empty else _known(counts["started"].sum(skipna=False))
-        if (dive, rod_type) in uncounted or started is None:
-            started, basis = None, "not recorded"
-        else:
-            basis = next((b for b in ("at least", "at most", "estimated") if b in bases), "measured")
-        out.append(
-            RodBalance(
-                job=str(job),
-                dive=str(dive),
-                rod_type=str(rod_type) or None,
-                sheet=_text(sheets.get(dive)),
-                issued=_known(rows["issued"].sum(min_count=1)),
-                returned=_known(rows["returned"].sum(min_count=1)),
-                started=started,
-                started_basis=basis,
-                lost=_known(rows["lost"].sum(min_count=1)),
-                broken_or_wet=_known(rows["broken_or_wet"].sum(min_count=1)),
-            )
-        )
+    dives = frames.dives.sort_values(["dive_date", "job", "dive_no"], kind="stable")
+    sheets = dict(zip(dives["dive_ref"], dives["sheet"], strict=True))
+    order = {ref: place for place, ref in enumerate(dives["dive_ref"])}
+    out = [_balance(key, counts, key[1:] in uncounted, _text(sheets.get(key[1]))) for key, counts in held.items()]
     return tuple(sorted(out, key=lambda b: (order.get(b.dive, len(order)), b.rod_type or "")))
 
 
-def _dives_in_order(frames: Frames) -> pd.DataFrame:
-    return frames.dives.sort_values(["dive_date", "job", "dive_no"], kind="stable")
+class _Count(NamedTuple):
+    """One count of rods, or a box count alone."""
+
+    box: bool
+    lit: float
+    basis: str
+    issued: float
+    returned: float
+    lost: float
+    broken_or_wet: float
+
+
+def _balance(key: tuple[str, str, str], counts: Sequence[_Count], uncounted: bool, sheet: str | None) -> RodBalance:
+    """The box of one dive and rod type from its counts."""
+    job, dive, rod_type = key
+    of_rods = [count for count in counts if not count.box]
+    started = math.fsum(count.lit for count in of_rods) if of_rods and not uncounted else math.nan
+    bases = {count.basis for count in of_rods}
+    bound = next((basis for basis in ("at least", "at most", "estimated") if basis in bases), "measured")
+    return RodBalance(
+        job=job,
+        dive=dive,
+        rod_type=rod_type or None,
+        sheet=sheet,
+        issued=_sum(count.issued for count in counts),
+        returned=_sum(count.returned for count in counts),
+        started=_known(started),
+        started_basis="not recorded" if math.isnan(started) else bound,
+        lost=_sum(count.lost for count in counts),
+        broken_or_wet=_sum(count.broken_or_wet for count in counts),
+    )
+
+
+def _sum(values: Iterable[float]) -> float | None:
+    """Sum of what was written, None where nothing was."""
+    known = [value for value in values if not math.isnan(value)]
+    return math.fsum(known) if known else None
 
 
 def _dives_with_uncounted_cuts(frames: Frames) -> set[tuple[str, str]]:

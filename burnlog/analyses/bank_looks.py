@@ -17,6 +17,11 @@ OVERLAP = 0.01
 """Share of the pressure by which two dives' readings must overlap before they are taken to be of one time."""
 
 
+_OF_CUTS = ("dive_ref", "bank", "start_at", "stop_at", "bank_start_kpa", "bank_end_kpa")
+_OF_READINGS = ("dive_ref", "bank", "read_at", "bank_kpa", "temp_c", "reason")
+Row = dict[str, Any]
+
+
 @dataclass(frozen=True)
 class Look:
     """One reading of a bank; `at` is a clock in seconds of the day, infinite where only the order is known."""
@@ -45,17 +50,16 @@ def dives_with_looks(frames: Frames) -> Iterator[DiveLooks]:
     """Each dive with its looks at the bank, in the order of the record."""
     events = frames.happenings
     changed = set(events.loc[events["word"].eq("bank change-over"), "dive_ref"].dropna())
-    cuts = {ref: rows.sort_values("row") for ref, rows in frames.cuts.groupby("dive_ref")}
-    readings = dict(iter(frames.readings[frames.readings["bank_kpa"].notna()].groupby("dive_ref")))
+    cuts = _by_dive(frames.cuts.sort_values("row", kind="stable"), _OF_CUTS)
+    readings = _by_dive(frames.readings[frames.readings["bank_kpa"].notna()], _OF_READINGS)
     ordered = frames.dives.sort_values(["dive_date", "job", "dive_no"], kind="stable")
     for row in ordered.to_dict("records"):
         ref = str(row["dive_ref"])
-        mine = cuts.get(ref)
-        bank = row["bank"] if isinstance(row["bank"], str) else None
-        if bank is None and mine is not None and mine["bank"].nunique() == 1:
-            bank = str(mine["bank"].dropna().iloc[0])
+        mine = cuts.get(ref, [])
+        named = {cut["bank"] for cut in mine if isinstance(cut["bank"], str)}
+        bank = row["bank"] if isinstance(row["bank"], str) else named.pop() if len(named) == 1 else None
         looks, first, last, clocked = _cut_looks(mine, row["dive_date"])
-        looks += _reading_looks(readings.get(ref), bank, row["dive_date"], first, last)
+        looks += _reading_looks(readings.get(ref, []), bank, row["dive_date"], first, last)
         yield DiveLooks(
             job=str(row["job"]),
             dive=ref,
@@ -70,18 +74,27 @@ def dives_with_looks(frames: Frames) -> Iterator[DiveLooks]:
         )
 
 
+def _by_dive(frame: pd.DataFrame, columns: Sequence[str]) -> dict[str, list[Row]]:
+    """Rows of a frame as plain values, dive by dive."""
+    out: dict[str, list[Row]] = {}
+    for values in zip(*(frame[name].tolist() for name in columns), strict=True):
+        row = dict(zip(columns, values, strict=True))
+        out.setdefault(str(row["dive_ref"]), []).append(row)
+    return out
+
+
 def _seconds(when: Any, day: Any) -> float:
     return math.nan if pd.isna(when) or pd.isna(day) else float((when - day).total_seconds())
 
 
-def _cut_looks(cuts: pd.DataFrame | None, day: Any) -> tuple[list[Look], float, float, bool]:
+def _cut_looks(cuts: Sequence[Row], day: Any) -> tuple[list[Look], float, float, bool]:
     """Bank readings written on the cuts, with when the burning began and ended."""
-    if cuts is None:
+    if not cuts:
         return [], math.inf, -math.inf, False
-    starts = [_seconds(when, day) for when in cuts["start_at"]]
-    stops = [_seconds(when, day) for when in cuts["stop_at"]]
+    starts = [_seconds(when, day) for when in (cut["start_at"] for cut in cuts)]
+    stops = [_seconds(when, day) for when in (cut["stop_at"] for cut in cuts)]
     looks, before = [], -math.inf
-    for place, row in enumerate(cuts.to_dict("records")):
+    for place, row in enumerate(cuts):
         after = next((t for t in starts[place + 1 :] if not math.isnan(t)), math.inf)
         at_start = before if math.isnan(starts[place]) else starts[place]
         at_stop = after if math.isnan(stops[place]) else stops[place]
@@ -94,14 +107,10 @@ def _cut_looks(cuts: pd.DataFrame | None, day: Any) -> tuple[list[Look], float, 
     return looks, first, last, not any(map(math.isnan, (*starts, *stops)))
 
 
-def _reading_looks(
-    readings: pd.DataFrame | None, bank: str | None, day: Any, first: float, last: float
-) -> list[Look]:
+def _reading_looks(readings: Sequence[Row], bank: str | None, day: Any, first: float, last: float) -> list[Look]:
     """Bank readings of the gauge log; without a clock, theirs or the cuts', their reason places them."""
-    if readings is None:
-        return []
     looks = []
-    for row in readings.to_dict("records"):
+    for row in readings:
         if isinstance(row["bank"], str) and bank is not None and row["bank"] != bank:
             continue
         at, reason = _seconds(row["read_at"], day), row["reason"]

@@ -258,7 +258,7 @@ def _totals(
     pieces = pieces.assign(
         tally_id=pieces["group"],
         new_length_m=pieces["new_length_m"].fillna(0.0),
-        planned_m=planned.fillna(total),
+        planned_m=planned.fillna(total.where(total > 0)),
         planned_from=np.where(planned.notna(), "plan", "line total"),
     ).astype({"tally_id": "str", "planned_from": "str"})
     pieces = pieces[_PIECE_COLUMNS].reset_index(drop=True)

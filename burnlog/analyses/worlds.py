@@ -75,14 +75,14 @@ class World:
     job_tails_df: float | None = None
     diver_sd: float = 0.12
     crew_effects: tuple[float, ...] = (0.0, 0.0, 0.0, 0.0)
-    line_sd: float = 0.30
-    metre_sd: float = 0.20
+    line_sd: float = 0.20
+    metre_sd: float = 0.25
     tails_df: float | None = None
     effects: Mapping[str, tuple[float, ...]] = field(default_factory=lambda: _EFFECTS)
     effect_scale: float = 1.0
     lines: tuple[int, int] = (10, 32)
-    line_median_m: float = 1.2
-    line_length_sd: float = 0.6
+    line_median_m: float = 1.0
+    line_length_sd: float = 0.8
     minutes_per_rod: float = 1.6
     minutes_per_start: float = 1.5
     time_job_sd: float = 0.12
@@ -172,7 +172,7 @@ def job_conditions(
     shape = (jobs, columns)
     if pieces is None:
         spread = rng.normal(0.0, 0.25, size=(jobs, 1)) + rng.normal(0.0, world.line_length_sd, size=shape)
-        length = np.clip(world.line_median_m * np.exp(spread), 0.2, 5.0)
+        length = np.clip(world.line_median_m * np.exp(spread), 0.15, 5.0)
     else:
         length = rng.uniform(*pieces, size=shape)
     plates = rng.integers(0, len(THICKNESS_MM), size=(jobs, 3))

@@ -35,6 +35,7 @@ __all__ = [
 WIDTH = 79
 DAY_WIDTH = 72
 DAY_LINES = 12
+NAMED = 5
 
 
 def _plain(text: str) -> str:
@@ -128,8 +129,9 @@ def stock_text(stock: Stock, profile: str = "metric") -> str:
     per = 0.3048 if profile == "us" else 1.0
     unit = "ft" if profile == "us" else "m"
     rate = f"{_two(stock.rate_low * per)} to {_two(stock.rate_high * per)} rods/{unit}"
+    of = f"of {left}" if stock.lines_left else "; no line left has a known length"
     lines = [
-        f"{stock.job}: {_n(stock.rods_in_box, 'rod')} in the box, enough for about {reach} of {left}",
+        f"{stock.job}: {_n(stock.rods_in_box, 'rod')} in the box, enough for about {reach} {of}".replace(" ;", ";"),
         f"own rate {rate} (80 % range), {_n(stock.tallies, 'tally', 'tallies')} on this job",
         f"{_n(stock.lines_left, 'line')} left with a length"
         + (f", {stock.lines_unknown} without: not counted" if stock.lines_unknown else ""),
@@ -207,10 +209,9 @@ def oxygen_text(use: OxygenUse, profile: str = "metric") -> str:
     """Oxygen by dive, all-in, with the reason where there is none; falls of a bank while nobody burned."""
     lines = ["oxygen used, all-in (hold test, purging, leaks and idle flow are in it)"]
     for dive in use.dives:
-        place = f"{dive.dive:<14} {dive.bank or '':<8} "
         if dive.used_kg is None:
-            lines += _wrap(f"{place}no figure: {dive.why}")
             continue
+        place = f"{dive.dive:<14} {dive.bank or '':<8} "
         rate = f"no figure per rod: {dive.why_no_rate}"
         if dive.kg_per_rod is not None and dive.rods is not None:
             rate = f"{_mass(dive.kg_per_rod, profile)} a rod over {dive.rods:g}"
@@ -222,9 +223,11 @@ def oxygen_text(use: OxygenUse, profile: str = "metric") -> str:
         gone = f"{fall.bank} fell {_pressures(fall.from_kpa, fall.to_kpa, profile)} between dives"
         lines += _wrap(f"{gone} ({fall.after_dive}, {fall.before_dive}), {_mass(fall.used_kg, profile)}")
         lines += [piece for note in fall.notes for piece in _wrap(f"  {note}")]
-    rates = use.per_rod()
-    missing = ", ".join(f"{reason} {count}" for reason, count in use.why_not.items())
-    lines += _wrap(f"a figure per rod from {_n(len(rates), 'window')}" + (f"; none on: {missing}" if missing else ""))
+    for reason in use.why_not:
+        mine = [dive.dive for dive in use.dives if dive.why == reason]
+        more = "" if len(mine) <= NAMED else f" and {len(mine) - NAMED} more"
+        lines += _wrap(f"no figure on {_n(len(mine), 'dive')}, {reason}: {', '.join(mine[:NAMED])}{more}")
+    lines.append(f"a figure per rod from {_n(len(use.per_rod()), 'window')}")
     if profile == "us":
         lines.append("1 scf is at 70 F and 1 atm")
     return _plain("\n".join(lines))

@@ -174,6 +174,15 @@ def test_R31_without_burn_time_the_slope_is_burn_plus_change() -> None:
     assert "change delay" in changes.why
 
 
+def test_R31_one_count_ten_times_too_big_hardly_moves_the_slope() -> None:
+    """Twenty cuts at 75 s a rod and one slip of the pen still say 75 s a rod."""
+    cuts = [{"rods": 1 + n % 8, "elapsed_s": 60.0 + 75.0 * (1 + n % 8)} for n in range(20)]
+    slip = {"rods": 70, "elapsed_s": 60.0 + 75.0 * 7}
+    (slope,) = rod_changes(record(dive(1, *cuts, slip))).burn_and_change
+    assert slope.s_per_rod == pytest.approx(75.0)
+    assert slope.cuts == 21
+
+
 def test_R31_shared_counts_and_bounds_stay_out() -> None:
     """A count over the dive or an at-least count gives no rod change."""
     shared = record(dive(1, *[{"elapsed_s": 300.0, "burn_s": 100.0}] * 6, rods=20))

@@ -110,6 +110,14 @@ def test_R37_same_line_start_and_stop() -> None:
     assert check(record(dive(1, untimed, untimed))).clean
 
 
+def test_R27_an_estimated_count_may_be_out_by_two() -> None:
+    """A count marked as an estimate is asked about only beyond two rods; an exact one at once."""
+    about = {**BOX, "rods_basis": "estimated"}
+    assert check(record(dive(1, {}, rods=10, **about))).clean
+    assert len(check(record(dive(1, {}, rods=11, **BOX))).problems) == 1
+    assert len(check(record(dive(1, {}, rods=5, **about))).problems) == 1
+
+
 def test_R80_dry_practice_needs_no_legal_log() -> None:
     """A turn on deck is no dive and has no legal log to point at."""
     assert check(record(dive(1, {}, setting="dry practice", log_ref=None))).clean

@@ -1,0 +1,198 @@
+"""The review model: jobs, crews and divers at once, integrated over their spreads.
+
+What is reported for a group is its own effect with that of whoever came with it, against the mean of the other
+groups it can be compared with, shrunken as the data allow. Beside it stands observed over expected, fitted without
+the group: a description whose own interval would be too short.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from burnlog.analyses.rate_design import Design
+from burnlog.errors import FitError
+from burnlog.stats.posterior import Effect, Posterior, Tables, integrate, integrate_tables
+from burnlog.stats.posterior import tables as tables_of
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+__all__ = ["GroupFit", "Standing", "fit_groups", "luck_band", "observed_over_expected", "plain_tables", "standing"]
+
+GROUPS = ("crew", "diver", "rod_type", "rig")
+CREW_SCALE, ROD_TYPE_SCALE = 0.5, 1.0
+GROUP_GRID = (0.06, 1.5, 5)
+UNNAMED = "(not recorded)"
+
+
+@dataclass(frozen=True, eq=False)
+class GroupFit:
+    """The integrated fit and draws of each group's standing on the log scale.
+
+    Attributes
+    ----------
+    totals : mapping of code to (draws,) array
+        Effect of the group and of whoever came with it.
+    sigma : float
+        Spread of one tally of long exposure; `m` its growth for short ones, one value a row.
+    """
+
+    by: str
+    design: Design
+    posterior: Posterior
+    totals: Mapping[str, NDArray[np.float64]]
+    sigma: float
+    m: NDArray[np.float64]
+
+    @cached_property
+    def plain(self) -> Tables:
+        """Cross products of the planning fit, for `observed_over_expected`."""
+        return plain_tables(self.design)
+
+
+@dataclass(frozen=True)
+class Standing:
+    """A group against the mean of the others, as ratios of rods on equal steel.
+
+    `prob_more` is the probability that it needs more rods than they do.
+    """
+
+    effect: float
+    low: float
+    high: float
+    low90: float
+    high90: float
+    prob_more: float
+
+    @property
+    def different(self) -> bool:
+        """Whether the 90 % interval leaves out 1."""
+        return self.low90 > 1.0 or self.high90 < 1.0
+
+    @property
+    def would_not_show_percent(self) -> float:
+        """A difference under this many percent would not show in this record."""
+        return 100.0 * (float(np.sqrt(self.high90 / self.low90)) - 1.0)
+
+
+def fit_groups(design: Design, by: str, *, rng: np.random.Generator, draws: int = 4000) -> GroupFit:
+    """Fit jobs, crews and divers, with the group asked for among them.
+
+    Parameters
+    ----------
+    design : Design
+        Rows of the rods fit.
+    by : str
+        ``crew``, ``diver``, ``rod_type`` or ``rig``. For a rod type the terms of its family are taken out of the
+        fixed part, so that all of the difference lies in the type.
+    """
+    s = design.settings
+    rows = _without_family(design) if by == "rod_type" else design
+    effects = [*rows.effects]
+    if by in ("crew", "diver"):
+        effects.append(rows.effect("crew", CREW_SCALE, GROUP_GRID))
+    else:
+        scale = ROD_TYPE_SCALE if by == "rod_type" else CREW_SCALE
+        effects.append(rows.effect(by, scale, GROUP_GRID))
+    posterior = integrate(rows.cases, effects, prior_precision=rows.prior_precision, names=rows.names)
+    drawn = posterior.draws(draws, rng)
+    by_name = {effect.name: effect for effect in effects}
+    psi = posterior.tag_means.get("psi_m", 0.0)
+    m = 1.0 + psi / rows.exposure(posterior.tag_means.get("start_m", s.start_m[0]))
+    return GroupFit(by, rows, posterior, _totals(by, by_name, drawn.effects), posterior.sigma, m)
+
+
+def standing(fit: GroupFit, code: str, others: Sequence[str]) -> Standing:
+    """A group against the mean of the others it can be compared with."""
+    drawn = fit.totals[code] - np.mean([fit.totals[other] for other in others], axis=0)
+    q = np.exp(np.quantile(drawn, [0.05, 0.10, 0.50, 0.90, 0.95]))
+    return Standing(float(q[2]), float(q[1]), float(q[3]), float(q[0]), float(q[4]), float((drawn > 0).mean()))
+
+
+def observed_over_expected(tables: Tables, design: Design, rows: NDArray[np.bool_]) -> float | None:
+    """Rods used over rods expected from the others' rods per metre on the same steel, not shrunken.
+
+    Conditions and the jobs' own levels come from the fit without these rows. Level and thickness slope are then
+    set so that the others' rods come out in sum, and in sum weighted by log thickness (a Poisson regression's
+    equations): on two plates the others' rates on each are met exactly, and the figure can be checked by hand.
+
+    Parameters
+    ----------
+    tables : Tables
+        Cross products of the planning fit of `design`; see `plain_tables`.
+    rows : (n,) bool
+        Rows of the group.
+
+    Returns
+    -------
+    float or None
+        None where too few rows remain to fit.
+    """
+    import statsmodels.api as sm
+
+    try:
+        fit = integrate_tables(tables.without(rows))
+    except FitError:
+        return None
+    case = design.case(0.0, 0.0)
+    job = design.effects[0]
+    line = case.X[:, 2:] @ fit.coef[2:] + job.loadings @ fit.effects["job"].mean
+    offset = np.log(design.amounts(case)) + line
+    log_t = case.X[:, 1]
+    terms = [np.ones(design.n)] if np.ptp(log_t[~rows]) < 1e-9 else [np.ones(design.n), log_t]
+    X = np.column_stack(terms)
+    others = sm.GLM(design.recorded[~rows], X[~rows], family=sm.families.Poisson(), offset=offset[~rows]).fit()
+    expected = np.exp(offset[rows] + X[rows] @ others.params)
+    return float(design.recorded[rows].sum() / expected.sum())
+
+
+def plain_tables(design: Design) -> Tables:
+    """Cross products of the planning fit (job and diver), from which a group's rows can be taken out."""
+    return tables_of(design.cases, design.effects, prior_precision=design.prior_precision, names=design.names)
+
+
+def luck_band(
+    fit: GroupFit, rows: NDArray[np.bool_], *, rng: np.random.Generator, draws: int = 4000
+) -> tuple[float, float]:
+    """Where observed over expected would lie for a group with these rows and no effect at all, 80 % of the time."""
+    rods, m = fit.design.recorded[rows], fit.m[rows]
+    spread = fit.sigma * np.sqrt(m)
+    luck = np.exp(spread * rng.standard_normal((draws, len(rods))) - spread**2 / 2)
+    ratio = luck @ rods / rods.sum()
+    low, high = np.quantile(ratio, [0.1, 0.9])
+    return float(low), float(high)
+
+
+def _totals(
+    by: str, effects: Mapping[str, Effect], drawn: Mapping[str, NDArray[np.float64]]
+) -> dict[str, NDArray[np.float64]]:
+    """Each group's own effect, with its divers' by their share of its length, or a diver's with his crew's."""
+    own = effects[by]
+    with_them = {"crew": "diver", "diver": "crew"}.get(by)
+    totals = drawn[by].copy()
+    if with_them is not None:
+        other = effects[with_them]
+        shared = own.loadings.T @ other.loadings
+        weight = shared.sum(axis=1, keepdims=True)
+        totals = totals + drawn[with_them] @ (shared / np.where(weight > 0, weight, 1.0)).T
+    return {level: totals[:, place] for place, level in enumerate(own.levels) if not level.startswith(UNNAMED)}
+
+
+def _without_family(design: Design) -> Design:
+    keep = [place for place, name in enumerate(design.names) if not name.startswith("family: ")]
+    gone = len(design.names) - len(keep)
+    if gone == 0:
+        return design
+    fixed = len(design.names) - design.columns.shape[1]
+    return replace(
+        design,
+        conditions=tuple(c for c in design.conditions if c.name != "family"),
+        names=tuple(design.names[place] for place in keep),
+        prior_precision=design.prior_precision[keep],
+        columns=design.columns[:, [place - fixed for place in keep if place >= fixed]],
+    )

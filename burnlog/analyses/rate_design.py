@@ -1,0 +1,416 @@
+"""Tallies as rows of a regression: exposure with a start allowance for each line, and exposure-weighted conditions.
+
+    E_i(delta) = sum_c L_c (1 + delta / P_c)         L_c new length of cut c, P_c planned length of its line
+    x_i        = sum_c w_c x_c,   w_c = share of cut c in E_i
+    y_i        = log(rods_i) - log(E_i) - log(t / 12.7 mm)_i
+    var e_i    = sigma^2 (1 + psi / E_i) / (1 + psi / E_0)        E_0 the median exposure: sigma is a usual tally's
+
+Each line pays one start worth `delta` metres, shared out over its cuts; never one start per cut, for dives end
+by the clock and hard going makes short cuts. A condition nobody wrote down is the history's length-weighted
+mix of that condition.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import cached_property
+from itertools import product
+from typing import TypeVar
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from burnlog.analyses.tallies import TallySet
+from burnlog.stats.posterior import Case, Effect
+
+__all__ = [
+    "CONDITIONS",
+    "REFERENCE_MM",
+    "Condition",
+    "Design",
+    "Settings",
+    "asked",
+    "design",
+    "rod_levels",
+    "time_design",
+]
+
+REFERENCE_MM = 12.7
+CONDITIONS = ("family", "position", "visibility", "fouling", "current", "backing", "power")
+TIME_CONDITIONS = ("family", "visibility")
+INTERCEPT, THICKNESS, RODS_PER_CUT = "intercept", "thickness", "rods per cut"
+
+Array = NDArray[np.float64]
+Kind = TypeVar("Kind", bound="Design")
+
+
+@dataclass(frozen=True)
+class Settings:
+    """Choices behind a fit; all of them are printed with it.
+
+    Parameters
+    ----------
+    min_tallies, min_jobs : int
+        Below these there is no model, only the ratio and the list.
+    percent_from : int
+        Tallies below which no percentage is shown.
+    support : int
+        Tallies a level of a condition needs for a term of its own; below, it counts as not written down.
+    start_m, psi_m : tuple of float
+        Grids of the start allowance and of the length below which a tally is noisier, both in m.
+    start_scale_m : float
+        Half-normal scale of the start allowance.
+    exponent_scale : float
+        Prior sd of the thickness exponent about 1, in sigmas.
+    contrast_scale : float
+        Prior sd of a condition's effect about 0, in sigmas.
+    job_scale, diver_scale : float
+        Half-normal scales of the spread between jobs and between divers, in sigmas.
+    job_grid, diver_grid : (low, high, points)
+        Grids of those spreads.
+    """
+
+    min_tallies: int = 10
+    min_jobs: int = 3
+    percent_from: int = 5
+    support: int = 3
+    start_m: tuple[float, ...] = (0.0, 0.03, 0.07, 0.12, 0.2, 0.35)
+    psi_m: tuple[float, ...] = (0.0, 0.15, 0.5, 1.2, 2.5)
+    start_scale_m: float = 0.2
+    exponent_scale: float = 3.3
+    contrast_scale: float = 1.0
+    job_scale: float = 1.67
+    diver_scale: float = 1.0
+    job_grid: tuple[float, float, int] = (0.06, 4.0, 11)
+    diver_grid: tuple[float, float, int] = (0.06, 2.0, 6)
+
+
+@dataclass(frozen=True)
+class Condition:
+    """One condition: its levels with a term, the first of them the baseline, and the history's mix over them.
+
+    `counts` holds the tallies behind each level, `lengths` the metres; `unsupported` the levels that are too
+    rare for a term and stand as not written down.
+    """
+
+    name: str
+    levels: tuple[str, ...]
+    mix: Array
+    counts: tuple[int, ...]
+    lengths: tuple[float, ...]
+    unsupported: tuple[str, ...] = ()
+
+    @property
+    def terms(self) -> tuple[tuple[str, str], ...]:
+        """(condition, level) of each column: every level but the baseline."""
+        return tuple((self.name, level) for level in self.levels[1:])
+
+    def candidates(self, value: object) -> NDArray[np.intp]:
+        """Levels a value may stand for: its own; those of its rod family; all where it says nothing."""
+        text = str(value)
+        if text in self.levels:
+            return np.array([self.levels.index(text)], dtype=np.intp)
+        wider = [k for k, level in enumerate(self.levels) if level.startswith(text + " ")]
+        return np.array(wider if self.name == "family" and wider else range(len(self.levels)), dtype=np.intp)
+
+    def shares(self, values: Sequence[object]) -> Array:
+        """Columns for values, (n, levels - 1): 0/1 where known, the mix where not."""
+        rows = {}
+        for value in set(values):
+            among = self.candidates(value)
+            row = np.zeros(len(self.levels))
+            row[among] = self.mix[among] / self.mix[among].sum() if len(among) else 0.0
+            rows[value] = row
+        out = np.array([rows[value] for value in values]).reshape(len(values), len(self.levels))
+        return out[:, 1:]
+
+    def missing(self, values: Sequence[object]) -> NDArray[np.bool_]:
+        """Which values have no term and are not the baseline."""
+        return np.array([str(value) not in self.levels for value in values], dtype=bool)
+
+
+@dataclass(frozen=True, eq=False)
+class Design:
+    """Rows and columns of a fit, for any start allowance and psi.
+
+    Attributes
+    ----------
+    tallies : DataFrame
+        The tallies of the rows, in order.
+    conditions : tuple of Condition
+    names : tuple of str
+        Column names: intercept, thickness, then ``condition: level``.
+    prior_precision : array (p,)
+        In units of 1/sigma^2; 0 is flat.
+    mean_log_t : float
+        What stands in for an unrecorded thickness: the length-weighted mean of log(t / 12.7 mm).
+    notes : mapping of str to int
+        What was filled in, counted.
+    """
+
+    tallies: pd.DataFrame
+    conditions: tuple[Condition, ...]
+    names: tuple[str, ...]
+    prior_precision: Array
+    mean_log_t: float
+    notes: Mapping[str, int]
+    settings: Settings
+    piece_tally: NDArray[np.int64] = field(repr=False)
+    length: Array = field(repr=False)
+    planned: Array = field(repr=False)
+    log_t: Array = field(repr=False)
+    columns: Array = field(repr=False)
+    diver: NDArray[np.object_] = field(repr=False)
+
+    @property
+    def n(self) -> int:
+        """Rows."""
+        return len(self.tallies)
+
+    def exposure(self, start_m: float) -> Array:
+        """Metres with the start allowance, (n,)."""
+        return self._sums(self.length * (1.0 + start_m / self.planned))
+
+    def _sums(self, of_pieces: Array) -> Array:
+        return np.bincount(self.piece_tally, weights=of_pieces, minlength=self.n).astype(float)
+
+    def _weighted(self, start_m: float) -> tuple[Array, Array, Array]:
+        """Exposure, mean log thickness and condition columns of the tallies."""
+        weight = self.length * (1.0 + start_m / self.planned)
+        total = self._sums(weight)
+        log_t = self._sums(weight * self.log_t) / total
+        conditions = [self._sums(weight * column) / total for column in self.columns.T]
+        return total, log_t, np.column_stack([np.empty((self.n, 0)), *conditions])
+
+    @cached_property
+    def usual_m(self) -> float:
+        """Median new length of a tally: where the residual variance is sigma^2, whatever psi.
+
+        The priors are in sigmas. Were sigma that of an endless tally, they would shrink as psi grows.
+        """
+        return float(np.median(self.exposure(0.0)))
+
+    def noise(self, psi_m: float | Array, exposure: Array) -> Array:
+        """Residual variance of tallies of some exposure, relative to sigma^2."""
+        return np.asarray((1.0 + psi_m / exposure) / (1.0 + psi_m / self.usual_m), dtype=float)
+
+    def case(self, start_m: float, psi_m: float) -> Case:
+        """The rows at one start allowance and psi, with the log prior of both."""
+        exposure, log_t, conditions = self._weighted(start_m)
+        y = np.log(self.tallies["rods"].to_numpy(dtype=float)) - np.log(exposure) - log_t
+        return Case(
+            y=y,
+            X=np.column_stack([np.ones(self.n), log_t, conditions]),
+            m=self.noise(psi_m, exposure),
+            log_prior=-0.5 * (start_m / self.settings.start_scale_m) ** 2,
+            tag={"start_m": start_m, "psi_m": psi_m},
+        )
+
+    @cached_property
+    def cases(self) -> tuple[Case, ...]:
+        """The rows at every point of the grid of start allowance and psi."""
+        return tuple(self.case(start, psi) for start, psi in product(self.settings.start_m, self.settings.psi_m))
+
+    def amounts(self, case: Case) -> Array:
+        """What the exponent of a case's linear predictor multiplies to give the count, (n,)."""
+        rods = self.tallies["rods"].to_numpy(dtype=float)
+        return np.asarray(rods / np.exp(case.y), dtype=float)
+
+    @property
+    def recorded(self) -> Array:
+        """The counts the fit has to reproduce in sum, (n,)."""
+        return self.tallies["rods"].to_numpy(dtype=float)
+
+    def effect(self, name: str, scale: float, grid: tuple[float, float, int]) -> Effect:
+        """A grouping of the rows: ``job``, ``crew`` or another column of the tallies, or ``diver`` by length."""
+        if name == "diver":
+            return self._diver_effect(scale, grid)
+        labels = self.tallies[name]
+        if labels.isna().any():
+            own = "(not recorded) " + self.tallies["job"].astype(str)
+            labels = labels.fillna(own)
+        return Effect.from_labels(name, labels.to_list(), scale=scale, grid=grid)
+
+    def _diver_effect(self, scale: float, grid: tuple[float, float, int]) -> Effect:
+        levels = sorted(set(self.diver.tolist()))
+        column = {level: k for k, level in enumerate(levels)}
+        at = np.array([column[name] for name in self.diver], dtype=int)
+        loadings = np.zeros((self.n, len(levels)))
+        np.add.at(loadings, (self.piece_tally, at), self.length)
+        loadings /= loadings.sum(axis=1, keepdims=True)
+        return Effect("diver", loadings, tuple(levels), scale, grid)
+
+    @property
+    def effects(self) -> tuple[Effect, ...]:
+        """Job and diver, as planning needs them."""
+        s = self.settings
+        return (self.effect("job", s.job_scale, s.job_grid), self.effect("diver", s.diver_scale, s.diver_grid))
+
+
+@dataclass(frozen=True, eq=False)
+class TimeDesign(Design):
+    """Minutes per rod given the rods: the same rows where every cut has a time, and rods per cut beside."""
+
+    def case(self, start_m: float, psi_m: float) -> Case:
+        """The rows at one psi; a start allowance has no part in it."""
+        exposure, log_t, conditions = self._weighted(0.0)
+        rods = self.recorded_rods
+        y = np.log(self.recorded / 60.0) - np.log(rods)
+        per_cut = np.log(rods / self.cuts)
+        return Case(
+            y=y,
+            X=np.column_stack([np.ones(self.n), log_t, per_cut, conditions]),
+            m=self.noise(psi_m, exposure),
+            tag={"psi_m": psi_m},
+        )
+
+    @cached_property
+    def cases(self) -> tuple[Case, ...]:
+        """The rows at every psi."""
+        return tuple(self.case(0.0, psi) for psi in self.settings.psi_m)
+
+    def amounts(self, case: Case) -> Array:
+        """Seconds that one minute per rod would make, (n,)."""
+        return 60.0 * self.recorded_rods
+
+    @property
+    def recorded(self) -> Array:
+        """Seconds net of stoppages, (n,)."""
+        return self.tallies["elapsed_s"].to_numpy(dtype=float)
+
+    @property
+    def recorded_rods(self) -> Array:
+        """Rods of the timed tallies, (n,)."""
+        return self.tallies["rods"].to_numpy(dtype=float)
+
+    @cached_property
+    def cuts(self) -> Array:
+        """First-pass cuts of each tally that made length, (n,)."""
+        return self._sums(np.ones(len(self.length)))
+
+
+def rod_levels(tallyset: TallySet) -> pd.Series:
+    """Rod of each tally as a level: the family, with the diameter where a family comes in several."""
+    family, diameter = tallyset.tallies["family"], tallyset.tallies["diameter_mm"]
+    known = pd.DataFrame({"family": family, "diameter": diameter}).dropna().drop_duplicates()
+    several = known["family"][known["family"].duplicated()]
+    return family.where(~family.isin(several) | diameter.isna(), _with_diameter(family, diameter))
+
+
+def _with_diameter(family: pd.Series, diameter: pd.Series) -> pd.Series:
+    return family + " " + diameter.map(lambda mm: f"{mm:g} mm", na_action="ignore").astype("str")
+
+
+def asked(condition: Condition, lines: pd.DataFrame) -> list[object]:
+    """Values of one condition in lines to be cut, None where they have none; rods named as the levels are."""
+    if condition.name not in lines:
+        return [None] * len(lines)
+    values = lines[condition.name]
+    if condition.name == "family" and "diameter_mm" in lines:
+        full = _with_diameter(values, lines["diameter_mm"])
+        values = full.where(full.isin(condition.levels), values)
+    return [None if pd.isna(value) else str(value) for value in values]
+
+
+def _condition(name: str, values: pd.Series, length: Array, tally: NDArray[np.int64], support: int) -> Condition:
+    """Levels with support; the baseline is the one with most metres, whatever it is called."""
+    known = values.notna().to_numpy()
+    if name == "family":  # a family without its diameter is no level where others of it have one
+        named = values[known].unique()
+        bare = [v for v in named if any(w.startswith(v + " ") for w in named)]
+        known = known & ~values.isin(bare).to_numpy()
+    frame = pd.DataFrame({"level": values.to_numpy()[known], "length": length[known], "tally": tally[known]})
+    by = frame.groupby("level", sort=True)
+    table = pd.DataFrame({"length": by["length"].sum(), "tallies": by["tally"].nunique()})
+    table = table.sort_values(["length", "tallies"], ascending=False, kind="stable")
+    enough = table[table["tallies"] >= support]
+    kept = enough if len(enough) else table.iloc[:1]
+    mix = kept["length"].to_numpy(dtype=float)
+    return Condition(
+        name=name,
+        levels=tuple(str(level) for level in kept.index),
+        mix=mix / mix.sum() if len(mix) else mix,
+        counts=tuple(int(count) for count in kept["tallies"]),
+        lengths=tuple(float(metres) for metres in kept["length"]),
+        unsupported=tuple(str(level) for level in table.index.difference(kept.index, sort=False)),
+    )
+
+
+def design(tallyset: TallySet, settings: Settings = Settings()) -> Design:
+    """Rows for rods over length.
+
+    Parameters
+    ----------
+    tallyset : TallySet
+    settings : Settings
+    """
+    return _laid_out(Design, tallyset, tallyset.tallies, settings, (), None)
+
+
+def time_design(tallyset: TallySet, like: Design) -> TimeDesign:
+    """Rows for minutes per rod given the rods, from the tallies where every cut has a time.
+
+    Parameters
+    ----------
+    tallyset : TallySet
+    like : Design
+        The rows for rods: levels, baselines and mixes are theirs, so that both parts speak of the same level.
+    """
+    timed = tallyset.tallies[tallyset.tallies["elapsed_s"].notna()]
+    conditions = tuple(condition for condition in like.conditions if condition.name in TIME_CONDITIONS)
+    return _laid_out(TimeDesign, tallyset, timed, like.settings, (RODS_PER_CUT,), conditions)
+
+
+def _laid_out(
+    kind: type[Kind],
+    tallyset: TallySet,
+    tallies: pd.DataFrame,
+    settings: Settings,
+    more: tuple[str, ...],
+    conditions: tuple[Condition, ...] | None,
+) -> Kind:
+    cut = tallyset.pieces["new_length_m"] > 0  # a cut that severed nothing has no part in any mean
+    pieces = tallyset.pieces[cut & tallyset.pieces["tally_id"].isin(tallies.index)]
+    of = tallies.index.get_indexer(pd.Index(pieces["tally_id"])).astype(np.int64)
+    length = pieces["new_length_m"].to_numpy(dtype=float)
+    thickness = pieces["thickness_mm"].to_numpy(dtype=float)
+    log_t = np.log(thickness / REFERENCE_MM)
+    thin = ~np.isfinite(log_t)
+    weight = np.where(thin, 0.0, length)
+    mean_log_t = float(weight @ np.where(thin, 0.0, log_t) / weight.sum()) if weight.sum() > 0 else 0.0
+    values = {name: pieces[name] for name in CONDITIONS if name != "family"}
+    rods = rod_levels(tallyset).reindex(tallies.index)
+    values["family"] = pd.Series(rods.to_numpy()[of], index=pieces.index)
+    if conditions is None:
+        conditions = tuple(_condition(name, values[name], length, of, settings.support) for name in CONDITIONS)
+    blocks, notes = [], {}
+    for condition in conditions:
+        asked_for = values[condition.name].to_list()
+        blocks.append(condition.shares(asked_for))
+        if condition.terms:
+            blank = condition.missing(asked_for)
+            notes[f"{condition.name} not recorded, or too rare for a term"] = len(np.unique(of[blank]))
+    notes["thickness not recorded"] = len(np.unique(of[thin]))
+    terms = tuple(f"{name}: {level}" for condition in conditions for name, level in condition.terms)
+    slope = 1.0 / settings.exponent_scale**2
+    contrast = 1.0 / settings.contrast_scale**2
+    diver = pieces["diver"].astype(object).to_numpy()
+    unnamed = pd.isna(diver)
+    diver = np.where(unnamed, "(not recorded) " + pieces["job"].astype(object).to_numpy(), diver)
+    return kind(
+        tallies=tallies,
+        conditions=conditions,
+        names=(INTERCEPT, THICKNESS, *more, *terms),
+        prior_precision=np.array([0.0, slope, *[slope] * len(more), *[contrast] * len(terms)]),
+        mean_log_t=mean_log_t,
+        notes={name: number for name, number in notes.items() if number},
+        settings=settings,
+        piece_tally=of,
+        length=length,
+        planned=pieces["planned_m"].to_numpy(dtype=float),
+        log_t=np.where(thin, mean_log_t, log_t),
+        columns=np.column_stack([np.empty((len(pieces), 0)), *blocks]),
+        diver=diver,
+    )
