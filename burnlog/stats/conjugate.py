@@ -413,6 +413,8 @@ def tables(
     precision = np.asarray(prior_precision, dtype=float)
     p = np.shape(cases[0].X)[1]
     labels = tuple(f"x{j}" for j in range(p)) if names is None else tuple(names)
+    if p == 0:
+        raise ValueError("at least one covariate is needed, such as an intercept")
     if precision.shape != (p,) or len(labels) != p:
         raise ValueError(f"prior_precision and names need one entry for each of {p} covariates")
     if not np.all(precision >= 0) or not np.all(np.isfinite(precision)):

@@ -180,6 +180,36 @@ def test_weights_and_moments_equal_dense_algebra() -> None:
     assert sum(fit.tag_means.values()) == pytest.approx(weights @ np.repeat([0.0, 1.0, 2.0], 20))
 
 
+@pytest.mark.parametrize("seed", range(60))
+def test_random_designs_equal_dense_algebra(seed: int) -> None:
+    """One to three effects of any loadings, flat or tight priors, any scale: weights and means agree."""
+    rng = np.random.default_rng(seed)
+    n, p = int(rng.integers(10, 60)), int(rng.integers(1, 6))
+    X = np.column_stack([np.ones(n), rng.normal(size=(n, 4)) * 10.0 ** rng.integers(-3, 4, 4)])[:, :p]
+    precision = np.where(rng.random(p) < 0.4, 0.0, 10.0 ** rng.uniform(-2, 2, p))
+    effects = []
+    for k in range(int(rng.integers(1, 4))):
+        q = int(rng.integers(1, 8))
+        Z = np.eye(q)[rng.integers(0, q, n)] if rng.random() < 0.6 else rng.dirichlet(np.ones(q), n)
+        Z = Z * rng.normal(size=(n, 1)) if rng.random() < 0.3 else Z
+        Z[rng.random(n) < 0.1] = 0.0
+        effects.append(Effect(f"e{k}", Z, tuple(f"{j}" for j in range(q)), rng.uniform(0.3, 2), (0.05, 3.0, 3)))
+    y = 10.0 ** rng.integers(-5, 6) * (rng.normal(size=n) + 5 * rng.normal())
+    cases = [
+        Case(y, X * (1 + 0.1 * c * rng.random((n, 1))), rng.uniform(0.5, 2, n), rng.normal(), {}) for c in range(2)
+    ]
+    fit = integrate(cases, effects, prior_precision=precision)
+    points = dense_points(cases, effects, precision)
+    log_weight = np.array([point[0] for point in points])
+    weights = np.exp(log_weight - log_weight.max())
+    weights /= weights.sum()
+    np.testing.assert_allclose(fit.weights, weights, atol=1e-9)
+    modes = np.array([point[1] for point in points])
+    scale = np.array([np.sqrt(np.diag(point[2]) * point[3]) for point in points]).max(axis=0)
+    every = np.concatenate([fit.coef, *(fit.effects[effect.name].mean for effect in effects)])
+    np.testing.assert_allclose((every - weights @ modes) / scale, 0.0, atol=1e-7)
+
+
 def test_each_case_reports_its_own_means() -> None:
     """Per case, the weights sum to one case's probability and the means are those within it."""
     cases, effects, precision = small(2)
@@ -365,8 +395,8 @@ def test_a_column_seen_only_in_the_rows_left_out_is_named() -> None:
         whole.without(np.arange(40) < 6)
 
 
-def test_a_thousand_rows_are_integrated_within_half_a_second() -> None:
-    """24 cases by 66 ratios on 1,000 rows with 12 terms, 40 groups and 12 shared ones take under 0.5 s."""
+def thousand() -> tuple[list[Case], list[Effect], np.ndarray]:
+    """1,000 rows, 12 terms, 40 groups, 12 shared levels, 24 cases of 66 ratios."""
     rng = np.random.default_rng(21)
     n = 1000
     X = np.column_stack([np.ones(n), rng.normal(size=(n, 11))])
@@ -376,13 +406,52 @@ def test_a_thousand_rows_are_integrated_within_half_a_second() -> None:
         Effect("group", one_hot(rng.integers(0, 40, n)), tuple(map(str, range(40))), 1.67, (0.06, 4.0, 11)),
         Effect("share", rng.dirichlet(np.full(12, 0.3), n), tuple(map(str, range(12))), 1.0, (0.06, 2.0, 6)),
     ]
+    return cases, effects, np.r_[0.0, 0.09, np.ones(10)]
+
+
+def test_a_thousand_rows_are_integrated_within_half_a_second() -> None:
+    """The integrated fit of 1,584 points takes under 0.5 s."""
+    cases, effects, precision = thousand()
     taken = []
     for _ in range(3):
         start = time.perf_counter()
-        fit = integrate(cases, effects, prior_precision=np.r_[0.0, 0.09, np.ones(10)])
+        fit = integrate(cases, effects, prior_precision=precision)
         taken.append(time.perf_counter() - start)
     assert len(fit.weights) == 1584
     assert min(taken) < 0.5
+
+
+def test_leaving_out_thirty_groups_in_turn_takes_seconds() -> None:
+    """30 integrated fits, each without one group and with 4,000 draws, take under 15 s in all."""
+    cases, effects, precision = thousand()
+    start = time.perf_counter()
+    whole = tables(cases, effects, prior_precision=precision)
+    for group in range(30):
+        lean = integrate_tables(whole.without(effects[0].loadings[:, group] == 1))
+        drawn = lean.draws(4000, np.random.default_rng(group))
+        assert lean.per_case()[0].coef.shape == (12,)
+        assert drawn.coef.shape == (4000, 12)
+    assert time.perf_counter() - start < 15
+
+
+def test_arguments_that_fit_nothing_are_value_errors() -> None:
+    """Wrong shapes, negative precisions, twin names and grids turned round are refused before any fit."""
+    cases, effects, precision = small(24, cases=1)
+    for wrong in (
+        {"cases": []},
+        {"prior_precision": precision[:2]},
+        {"prior_precision": [0.0, -1.0, 0.0]},
+        {"effects": [effects[0], effects[0]]},
+        {"sigma_prior": (0.0, 1.0)},
+        {"cases": [Case(cases[0].y, cases[0].X[:, :0], cases[0].m)], "prior_precision": []},
+        {"cases": [Case(cases[0].y[:-1], cases[0].X, cases[0].m)]},
+    ):
+        given = {"cases": cases, "effects": effects, "prior_precision": precision} | wrong
+        with pytest.raises(ValueError):
+            integrate(given.pop("cases"), given.pop("effects"), **given)  # type: ignore[arg-type]
+    for grid in ((4.0, 0.1, 5), (0.0, 1.0, 3), (0.1, 1.0, 0)):
+        with pytest.raises(ValueError, match="grid"):
+            Effect("group", effects[0].loadings, effects[0].levels, grid=grid)
 
 
 def test_quantiles_are_those_of_the_draws() -> None:
