@@ -20,31 +20,15 @@ import numpy as np
 import pandas as pd
 from scipy.sparse import coo_matrix, csc_matrix, csr_matrix
 
-from burnlog.errors import FitError, FrameError
+from burnlog.errors import FrameError
 from burnlog.stats.design import Design, prepare
+from burnlog.stats.factors import Factor, RowOrder, is_nested, read_factor
 from burnlog.stats.threads import one_thread
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
 
-__all__ = ["Factor", "Lead", "SufficientTables", "tabulate"]
-
-
-@dataclass(frozen=True)
-class Factor:
-    """A grouping of the rows: its name, its levels in sorted order, and the level of each row (n,)."""
-
-    name: str
-    levels: pd.Index
-    codes: NDArray[np.int32]
-
-    def code_of(self, label: object) -> int:
-        """Position of a level; -1 for a label the factor does not hold."""
-        return int(self.levels.get_indexer_for(pd.Index([label]))[0])
-
-    @property
-    def size(self) -> int:
-        return len(self.levels)
+__all__ = ["Lead", "SufficientTables", "tabulate"]
 
 
 @dataclass(frozen=True)
@@ -187,8 +171,8 @@ class SufficientTables:
         return rows
 
     @cached_property
-    def _sorted_rows(self) -> _RowOrder:
-        return _RowOrder(self.factors)
+    def _sorted_rows(self) -> RowOrder:
+        return RowOrder(self.factors)
 
     def without(self, label: object, *, factor: str) -> SufficientTables:
         """The same tables for the rows outside one level: the level's own sums are subtracted.
@@ -227,48 +211,9 @@ class SufficientTables:
         return smaller
 
 
-class _RowOrder:
-    """Rows sorted by level, worked out once for each factor that is asked for."""
-
-    def __init__(self, factors: Sequence[Factor]) -> None:
-        self._factors = factors
-        self._known: dict[int, tuple[NDArray[np.intp], NDArray[np.intp]]] = {}
-
-    def __getitem__(self, k: int) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
-        if k not in self._known:
-            codes = self._factors[k].codes
-            counted = np.bincount(codes, minlength=self._factors[k].size)
-            self._known[k] = (np.argsort(codes, kind="stable"), np.concatenate([[0], np.cumsum(counted)]))
-        return self._known[k]
-
-
 def _clear(values: NDArray[np.float64], before: NDArray[np.float64]) -> NDArray[np.float64]:
     """Zero where only the rounding of the subtraction is left, so that empty levels are empty."""
     return np.where(np.abs(values) <= 1e-12 * np.abs(before), 0.0, values)
-
-
-def read_factor(name: str, labels: Any, n: int) -> Factor:
-    """Codes and sorted levels of one grouping; labels may be of any dtype, missing ones are refused."""
-    values: Any = labels.array if isinstance(labels, pd.Series | pd.Index) else labels
-    if not (isinstance(values, np.ndarray) or pd.api.types.is_extension_array_dtype(values)):
-        values = pd.Series(list(values)).array
-    if len(values) != n or getattr(values, "ndim", 1) != 1:
-        raise FrameError(f"grouping {name!r} has {len(values)} labels for {n} rows.")
-    codes, levels = pd.factorize(values)
-    if codes.size and codes.min() < 0:
-        row = int(np.argmin(codes))
-        raise FitError(
-            f"grouping {name!r} has no label in row {row} (counting from 0); leave the row out or give it one."
-        )
-    try:
-        order = levels.argsort()
-    except TypeError:  # labels of kinds that cannot be compared keep the order they came in
-        order = np.arange(len(levels))
-    place = np.empty(len(levels), dtype=np.int32)
-    place[order] = np.arange(len(levels), dtype=np.int32)
-    levels = levels.take(order)
-    kind = None if levels.dtype.kind == "U" else levels.dtype  # pandas has no fixed-width text
-    return Factor(name=name, levels=pd.Index(levels, dtype=kind), codes=place[codes])
 
 
 def tabulate(
@@ -333,9 +278,7 @@ def _bring_host_forward(factors: list[Factor]) -> list[Factor]:
     """Put the largest factor that contains the first one second: its block stays diagonal and can go too."""
     first = factors[0]
     for k, factor in enumerate(factors[1:], start=1):
-        host = np.zeros(first.size, dtype=np.int32)
-        host[first.codes] = factor.codes
-        if np.array_equal(host[first.codes], factor.codes):
+        if is_nested(first.codes, factor.codes, first.size):
             return [first, factor, *factors[1:k], *factors[k + 1 :]]
     return factors
 
@@ -372,7 +315,7 @@ def _sum_rows(
         flat = codes[k].astype(np.int64) * sizes[m] + codes[m]
         return count(flat, sizes[k] * sizes[m]).reshape(sizes[k], sizes[m])
 
-    nested = sparse and K > 1 and _is_nested(codes[0], codes[1], sizes[0])
+    nested = sparse and K > 1 and is_nested(codes[0], codes[1], sizes[0])
     lead_factors = 1 if sparse else 0
     first_rest = min(lead_factors + (1 if nested or not sparse else 0), K)
     starts = np.cumsum([0, *sizes])
@@ -407,12 +350,6 @@ def _sum_rows(
         log_weights=lost,
         removed=np.zeros(0, dtype=np.intp),
     )
-
-
-def _is_nested(inner: NDArray[np.int32], outer: NDArray[np.int32], size: int) -> bool:
-    host = np.zeros(size, dtype=np.int32)
-    host[inner] = outer
-    return bool(np.array_equal(host[inner], outer))
 
 
 def _lead(
