@@ -303,6 +303,11 @@ class MasterImport:
                 row.conflicts.append(self.file.problem(row, name, message))
         if row.conflicts:
             return
+        try:
+            _check_whole(table, {**stored, **blanks})
+        except InputError as error:
+            self.file.object(row, self.spec.required[0], str(error))
+            return
         if not blanks:
             self.skipped += 1
         elif stored.get("new"):
