@@ -279,6 +279,17 @@ def test_the_sample_sheets_are_small() -> None:
         assert rows[0]["job"] not in {row["job"] for row in _cuts()}
 
 
+def test_the_sample_sheets_import_one_by_one(tmp_path: Path) -> None:
+    """Each of the eight sheets is taken in by itself, masters and all, with every row."""
+    now = dt.datetime(2026, 5, 1, 12, tzinfo=dt.UTC)
+    with Log.create(tmp_path / "log.db", by="T", now=lambda: now, made_up=True) as log:
+        reports = [import_file(log, path) for path in sorted((SEED / "sheets").iterdir())]
+        frames = load_frames(log)
+    assert [report.added["cut"] for report in reports] == [report.rows for report in reports]
+    assert len(frames.dives) == 8
+    assert frames.cuts["made_up"].all()
+
+
 def test_the_bid_lies_inside_the_history() -> None:
     """Each item of the take-off has its thickness and position in the exothermic history of several jobs."""
     history = defaultdict(set)

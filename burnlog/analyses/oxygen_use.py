@@ -20,9 +20,9 @@ from burnlog.analyses.accounts import rods_balance
 from burnlog.analyses.bank_looks import DiveLooks, Look, dives_with_looks, taken_together
 from burnlog.columns import Frames
 from burnlog.errors import InputError, RecordError
-from burnlog.physics.oxygen import remaining_kg, used
+from burnlog.physics.oxygen import from_kg, remaining_kg, used
 
-__all__ = ["BankFault", "DiveOxygen", "IdleFall", "OxygenUse", "oxygen_use"]
+__all__ = ["BankFault", "DiveOxygen", "IdleFall", "OxygenUse", "in_scf", "oxygen_use"]
 
 NOTICED_RISE = 0.03
 """Share of the label pressure a bank may rise between dives before somebody is asked: warmth does that much."""
@@ -154,6 +154,17 @@ class OxygenUse:
             "rods": rods,
             "kg_per_rod": kg / rods if rods else None,
         }
+
+
+def in_scf(kg: float) -> float:
+    """Mass as standard cubic feet at 70 F and 1 atm, for those who order by them.
+
+    Examples
+    --------
+    >>> round(in_scf(9.163))
+    244
+    """
+    return from_kg(kg, "scf")
 
 
 @dataclass(frozen=True)

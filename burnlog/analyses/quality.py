@@ -120,9 +120,7 @@ def check(frames: Frames, *, since: dt.date | None = None, profile: str = "metri
         dives = dives[dives["dive_date"] >= pd.Timestamp(since)]
     order = {str(ref): place for place, ref in enumerate(dives["dive_ref"])}
     look = _Look(frames, profile)
-    found = [
-        problem for problem in look.everything() if problem.dive in order or (problem.dive is None and since is None)
-    ]
+    found = [problem for problem in look.everything() if problem.dive in order]
     found.sort(key=lambda p: (RULES.index(p.rule), order.get(p.dive or "", -1), p.row or 0, p.target))
     cuts = int(frames.cuts["dive_ref"].isin(order).sum())
     return CheckReport(tuple(found), len(dives), cuts, since)
@@ -264,11 +262,14 @@ class _Look:
             yield self._at_cut("hanger and through", cut, f"{left} left, yet called through")
 
     def _balance(self) -> Iterator[Problem]:
+        dives = self.frames.dives.sort_values("dive_no")
+        days = dives["job"] + " " + dives["dive_date"].dt.strftime("%Y-%m-%d")
+        first_of_day = dict(zip(days[::-1], dives["dive_ref"][::-1], strict=True))
         for box in rods_balance(self.frames):
             slack = ESTIMATE_SLACK if box.started_basis == "estimated" else 0
             if abs(box.unaccounted or 0) > slack:
                 message = f"{box.rod_type or 'rods'}: {box.sentence()}"
-                dive = box.dive if box.dive in self.sheets else None
+                dive = box.dive if box.dive in self.sheets else first_of_day.get(box.dive)
                 yield Problem("rods do not balance", box.dive, box.job, dive, box.sheet, None, message)
 
     def _unusual(self) -> Iterator[Problem]:

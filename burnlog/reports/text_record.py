@@ -14,10 +14,9 @@ from burnlog.analyses.attached import Left
 from burnlog.analyses.completeness import Completeness, FieldCount
 from burnlog.analyses.day import Day
 from burnlog.analyses.dive_times import RodChanges
-from burnlog.analyses.oxygen_use import OxygenUse
+from burnlog.analyses.oxygen_use import OxygenUse, in_scf
 from burnlog.analyses.quality import CheckReport
 from burnlog.analyses.stock import Stock
-from burnlog.physics.oxygen import from_kg
 from burnlog.wording import show
 
 __all__ = [
@@ -51,7 +50,7 @@ def _length(metres: float | None, profile: str) -> str:
 
 
 def _mass(kg: float, profile: str) -> str:
-    return f"{from_kg(kg, 'scf'):.0f} scf ({kg:.1f} kg)" if profile == "us" else f"{kg:.1f} kg"
+    return f"{in_scf(kg):.0f} scf ({kg:.1f} kg)" if profile == "us" else f"{kg:.1f} kg"
 
 
 def _wrap(text: str) -> list[str]:

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import pytest
 from account_record import dive, record
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
-from burnlog.analyses.accounts import rod_equivalents, rods_balance, stub_counts
+from burnlog.analyses.accounts import RodBalance, rod_equivalents, rods_balance, stub_counts
 from burnlog.analyses.dive_times import breaches, rod_changes
 from burnlog.errors import InputError
 
@@ -74,6 +76,26 @@ def test_R27_half_a_rod_stated_is_a_rod_lit() -> None:
     (box,) = rods_balance(record(dive(1, {}, rods=6.5, issued=10, returned=3)))
     assert box.started == 7
     assert box.unaccounted == 0
+
+
+_COUNT = st.one_of(st.none(), st.integers(0, 60).map(float))
+
+
+@settings(max_examples=200, derandomize=True, deadline=None)
+@given(_COUNT, _COUNT, _COUNT, _COUNT, _COUNT)
+def test_R27_every_rod_issued_is_somewhere(
+    issued: float | None, returned: float | None, started: float | None, lost: float | None, broken: float | None
+) -> None:
+    """The terms and what is unaccounted add up to issued, or there is no balance and a blank is named."""
+    basis = "measured" if started is not None else "not recorded"
+    box = RodBalance("J", "J 1", "X", None, issued, returned, started, basis, lost, broken)
+    if box.unaccounted is None:
+        assert box.blanks
+        assert "cannot balance" in box.sentence()
+    else:
+        assert not box.blanks
+        told = [returned, started, lost, broken, box.unaccounted]
+        assert sum(term or 0.0 for term in told) == issued
 
 
 def test_R27_rod_types_are_balanced_apart() -> None:

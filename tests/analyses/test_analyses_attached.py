@@ -6,10 +6,13 @@ from typing import Any
 
 import pytest
 from account_record import dive, record
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from burnlog.analyses.attached import left_on
 from burnlog.errors import InputError
 from burnlog.reports.text_record import left_text
+from burnlog.vocabulary import words
 
 
 def _state(*cuts: dict[str, Any], **noted: Any) -> str | None:
@@ -95,3 +98,34 @@ def test_R10_an_unknown_job_names_the_nearest() -> None:
     """A job that is not there is an input error that names what is."""
     with pytest.raises(InputError, match="J1"):
         left_on(record(dive(1, {})), "J11")
+
+
+_CUTS = st.lists(
+    st.fixed_dictionaries(
+        {
+            "pass_kind": st.sampled_from(words("pass_kind")),
+            "new_length_m": st.one_of(st.none(), st.sampled_from([0.2, 0.5, 1.0])),
+            "outcome": st.one_of(st.none(), st.sampled_from(words("outcome"))),
+            "hangers": st.one_of(st.none(), st.sampled_from([0.0, 1.0])),
+            "edge": st.one_of(st.none(), st.sampled_from(words("edge"))),
+        }
+    ),
+    min_size=1,
+    max_size=4,
+)
+
+
+@settings(max_examples=30, derandomize=True, deadline=None)
+@given(_CUTS)
+def test_R10_no_line_is_done_without_a_length(cuts: list[dict[str, Any]]) -> None:
+    """Whatever was written, a line off the list has every first pass's length and was called through last."""
+    for cut in cuts:
+        if cut["pass_kind"] != "first":
+            cut["new_length_m"] = None
+    if _state(*cuts) is None:
+        lengths = [cut["new_length_m"] for cut in cuts if cut["pass_kind"] == "first"]
+        assert lengths
+        assert None not in lengths
+        assert sum(lengths) >= 0.9
+        assert cuts[-1]["outcome"] == "through"
+        assert not cuts[-1]["hangers"]

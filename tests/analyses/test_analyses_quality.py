@@ -118,6 +118,20 @@ def test_R27_an_estimated_count_may_be_out_by_two() -> None:
     assert len(check(record(dive(1, {}, rods=5, **about))).problems) == 1
 
 
+def test_R27_a_count_over_the_day_is_placed_on_that_day() -> None:
+    """A box counted over the day is listed by its day, and `since` a later day leaves it out."""
+    count = {"tally_id": "t1", "tally_no": 1, "job": "J1", "scope": "day", "day": "2026-05-12", "rod_type": "X18"}
+    count |= {"rods": 10.0, "rods_basis": "measured", "issued": 20.0, "returned": 4.0}
+    links = [{"tally_id": "t1", "cut_id": cut_id} for cut_id in ("c1", "c2")]
+    frames = record(
+        *(dive(n, {}, dive_date=f"2026-05-{12 + n // 3}") for n in (1, 2, 3)), tallies=[count], tally_cuts=links
+    )
+    (problem,) = check(frames).problems
+    assert problem.target == "J1 2026-05-12"
+    assert "6 rods unaccounted" in problem.message
+    assert check(frames, since=dt.date(2026, 5, 13)).clean
+
+
 def test_R80_dry_practice_needs_no_legal_log() -> None:
     """A turn on deck is no dive and has no legal log to point at."""
     assert check(record(dive(1, {}, setting="dry practice", log_ref=None))).clean
