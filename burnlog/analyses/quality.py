@@ -120,7 +120,9 @@ def check(frames: Frames, *, since: dt.date | None = None, profile: str = "metri
         dives = dives[dives["dive_date"] >= pd.Timestamp(since)]
     order = {str(ref): place for place, ref in enumerate(dives["dive_ref"])}
     look = _Look(frames, profile)
-    found = [problem for problem in look.everything() if problem.dive in order]
+    found = [
+        problem for problem in look.everything() if problem.dive in order or (problem.dive is None and since is None)
+    ]
     found.sort(key=lambda p: (RULES.index(p.rule), order.get(p.dive or "", -1), p.row or 0, p.target))
     cuts = int(frames.cuts["dive_ref"].isin(order).sum())
     return CheckReport(tuple(found), len(dives), cuts, since)
