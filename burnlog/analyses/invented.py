@@ -50,7 +50,8 @@ class Truth:
     """What an invented record came from.
 
     `jobs` (job, effect), `people` (diver, crew, effect; the crew's own effect is in `crews`), `sags` (dive_ref,
-    fall_psi, first_rod), `errors` (kind, target: a tally_id or cut_id, column, true, typed).
+    fall_psi, first_rod, and read_psi: the fall reached when the gauge was read in the dive's last cut), `errors`
+    (kind, target: a tally_id or cut_id, column, true, typed).
     """
 
     world: World

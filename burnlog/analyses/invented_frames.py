@@ -71,6 +71,7 @@ def made_frames(
         "dive_ref": d["dive_ref"][sag > 0],
         "fall_psi": sag[sag > 0],
         "first_rod": d["sag_rod"][sag > 0],
+        "read_psi": d["read_psi"][sag > 0],
     }
     record_of = {
         "dives": d["run"] // jobs,

@@ -201,7 +201,10 @@ def cuts(
     d["sag_rod"] = d["sag_share"] * dive_rods
     d["sag_rods"] = rng.uniform(5.0, 11.0, size=len(dive_rods))
     static = rng.normal(90.0, 1.0, size=len(dive_rods))[dive_of]
-    drop = _drop(world, d, dive_of, rods_before + 0.5 * done.rods, rng)
+    read_after = rods_before + 0.5 * done.rods
+    drop = _drop(world, d, dive_of, read_after, rng)
+    d["read_psi"] = np.zeros(len(dive_rods))
+    np.maximum.at(d["read_psi"], dive_of, d["fall_psi"][dive_of] * _fallen(d, dive_of, read_after))
     step = world.gauge_psi
     columns["static_kpa"] = KPA_PER_PSI * np.round(static / step) * step
     flowing = KPA_PER_PSI * np.round((static - drop) / step) * step
@@ -209,12 +212,17 @@ def cuts(
     return columns
 
 
+def _fallen(d: Columns, dive_of: NDArray[np.int64], after: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Share of its dive's fall reached after so many rods of the dive."""
+    return np.clip((after - d["sag_rod"][dive_of]) / d["sag_rods"][dive_of], 0.0, 1.0)
+
+
 def _drop(
     world: World, d: Columns, dive_of: NDArray[np.int64], after: NDArray[np.float64], rng: np.random.Generator
 ) -> NDArray[np.float64]:
     """Static less flowing, psi, after so many rods of the dive."""
     rig = np.array([int(name[3:]) for name in d["rig"]])[dive_of]
-    fallen = np.clip((after - d["sag_rod"][dive_of]) / d["sag_rods"][dive_of], 0.0, 1.0)
+    fallen = _fallen(d, dive_of, after)
     return np.asarray(10.0 + 2.0 * rig + rng.normal(0.0, 1.5, size=len(after)) + d["fall_psi"][dive_of] * fallen)
 
 
