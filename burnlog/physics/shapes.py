@@ -205,8 +205,8 @@ def ellipse_perimeter(a: float, b: float) -> float:
     while True:
         gap = (x - y) * (x + y)
         total -= weight * gap
-        if gap <= 1e-17 * x * x:
-            return 2 * math.pi * total / x
+        if gap <= 1e-10 * x * x:  # the next gap is its square
+            return 4 * math.pi * total / (x + y)
         x, y = (x + y) / 2, math.sqrt(x * y)
         weight *= 2
 
