@@ -1,0 +1,162 @@
+"""Charts of a bid: what the history looks like at this steel, how the total spreads, what drives the range."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from burnlog.analyses.estimate import Estimate, spread_of
+from burnlog.charts.theme import BLACK, GREY, PALE, SHAPES, themed
+
+__all__ = ["drivers_chart", "history_chart", "history_finding", "total_chart", "total_finding"]
+
+M_PER_FT = 0.3048
+DOTS = 100
+
+
+def _units(profile: str) -> tuple[float, str, float, str]:
+    """Scale and name of a rate, and of a thickness."""
+    return (M_PER_FT, "rods per ft", 1 / 25.4, "in") if profile == "us" else (1.0, "rods per m", 1.0, "mm")
+
+
+def _history(made: Estimate, profile: str) -> pd.DataFrame:
+    rate, _, steel, _ = _units(profile)
+    tallies = made.basis.tallyset.tallies
+    tallies = tallies[tallies["thickness_mm"].notna()]
+    return pd.DataFrame(
+        {
+            "thickness": tallies["thickness_mm"].to_numpy() * steel,
+            "rate": (tallies["rods"] / tallies["new_length_m"]).to_numpy() * rate,
+            "family": tallies["family"].fillna("not recorded").to_numpy(),
+            "job": tallies["job"].to_numpy(),
+        }
+    )
+
+
+def history_finding(made: Estimate, profile: str) -> str:
+    """What the history chart shows, from the numbers."""
+    scale, name, steel, unit = _units(profile)
+    rows = _history(made, profile)
+    low, high = rows["rate"].quantile(0.25), rows["rate"].quantile(0.75)
+    thick = [item.thickness_mm * steel for item in made.takeoff.items]
+    wanted = f"{min(thick):.3g} to {max(thick):.3g} {unit}" if len(thick) > 1 else f"{thick[0]:.3g} {unit}"
+    return (
+        f"Half of {len(rows)} tallies lay between {low:.2g} and {high:.2g} {name}; the ratio of sums is "
+        f"{made.ratio.rods_per_m * scale:.2g}. This bid asks for {wanted}; {rows['thickness'].min():.3g} to "
+        f"{rows['thickness'].max():.3g} {unit} were logged."
+    )
+
+
+def history_chart(made: Estimate, *, profile: str = "metric") -> Any:
+    """Rods over length against thickness, one mark per tally, shape by family; the bid's thicknesses as bars."""
+    import altair as alt
+
+    _, rate, steel, unit = _units(profile)
+    rows = _history(made, profile)
+    bars = pd.DataFrame(
+        {
+            "thickness": [item.thickness_mm * steel for item in made.takeoff.items],
+            "item": [item.item for item in made.takeoff.items],
+        }
+    )
+    families = sorted(rows["family"].unique())
+    rule = (
+        alt.Chart(bars)
+        .mark_rule(color=GREY, strokeDash=[6, 3], strokeWidth=2)
+        .encode(x=alt.X("thickness:Q"), tooltip=["item:N"])
+    )
+    marks = (
+        alt.Chart(rows)
+        .mark_point(filled=False, size=45, color=BLACK, opacity=0.75)
+        .encode(
+            x=alt.X("thickness:Q", title=f"thickness, {unit} (n = {len(rows)} tallies)", scale=alt.Scale(zero=False)),
+            y=alt.Y("rate:Q", title=rate, scale=alt.Scale(type="log")),
+            shape=alt.Shape(
+                "family:N", title="rods", scale=alt.Scale(domain=families, range=list(SHAPES[: len(families)]))
+            ),
+            tooltip=[
+                "job:N",
+                "family:N",
+                alt.Tooltip("thickness:Q", format=".3g"),
+                alt.Tooltip("rate:Q", format=".3g"),
+            ],
+        )
+    )
+    return themed(alt.layer(rule, marks), height=280, description=history_finding(made, profile))
+
+
+def total_finding(made: Estimate) -> str:
+    """What the total chart shows, from the numbers."""
+    rods = spread_of(made.rods)
+    unit = "rods drawn" if made.rods_unit == "drawn" else "rod equivalents"
+    return (
+        f"Of {made.plan.draws:,} simulated jobs, eight in ten took {rods['p10']:.0f} to {rods['p90']:.0f} {unit}; "
+        f"one in five took more than {rods['p80']:.0f}."
+    )
+
+
+def total_chart(made: Estimate) -> Any:
+    """A hundred dots, each one in a hundred of the simulated totals, with P10, P50, P80 and P90 marked."""
+    import altair as alt
+
+    ordered = np.sort(made.rods)
+    values = ordered[((np.arange(DOTS) + 0.5) / DOTS * len(ordered)).astype(int)]
+    step = max(1.0, float(values[-3] - values[2]) / 28)
+    column = np.floor(values / step)
+    dots = pd.DataFrame({"rods": (column + 0.5) * step, "column": column})
+    dots["height"] = dots.groupby("column").cumcount() + 0.5
+    rods = spread_of(made.rods)
+    lines = pd.DataFrame(
+        [{"rods": rods[key], "name": f"{key.upper()} {rods[key]:.0f}"} for key in ("p10", "p50", "p80", "p90")]
+    )
+    top = float(dots["height"].max()) + 1.5
+    lines["y"] = [top + 1.1 * (place % 2) for place in range(len(lines))]
+    title = "rods drawn" if made.rods_unit == "drawn" else "rod equivalents"
+    marks = (
+        alt.Chart(dots)
+        .mark_point(filled=True, size=70, color=GREY)
+        .encode(
+            x=alt.X(
+                "rods:Q",
+                title=f"{title}, whole job (each dot is 1 in {DOTS} of {made.plan.draws:,} simulated jobs)",
+                scale=alt.Scale(zero=False),
+            ),
+            y=alt.Y("height:Q", axis=None, scale=alt.Scale(domain=[0, top + 2.2])),
+        )
+    )
+    rules = alt.Chart(lines).mark_rule(color=BLACK, strokeWidth=1.5).encode(x="rods:Q")
+    names = alt.Chart(lines).mark_text(align="left", dx=4, color=BLACK).encode(x="rods:Q", y="y:Q", text="name:N")
+    return themed(alt.layer(marks, rules, names), height=220, description=total_finding(made))
+
+
+DRIVER_NAMES = {
+    "job": "job to job",
+    "diver": "diver to diver",
+    "burn": "burn to burn",
+    "parameters": "what the history leaves open",
+}
+
+
+def drivers_chart(made: Estimate) -> Any:
+    """Shares of the variance of the log of total rods."""
+    import altair as alt
+
+    rows = pd.DataFrame(
+        {
+            "driver": [DRIVER_NAMES[name] for name in made.drivers],
+            "share": [100 * share for share in made.drivers.values()],
+        }
+    )
+    rows["text"] = [f"{share:.0f} %" for share in rows["share"]]
+    order = list(DRIVER_NAMES.values())
+    base = alt.Chart(rows).encode(y=alt.Y("driver:N", sort=order, title=None, axis=alt.Axis(labelLimit=260)))
+    bars = base.mark_bar(color=PALE, stroke=BLACK, height=18).encode(
+        x=alt.X("share:Q", title="share of the spread of total rods, %", scale=alt.Scale(domain=[0, 100]))
+    )
+    names = base.mark_text(align="left", dx=4, color=BLACK).encode(x="share:Q", text="text:N")
+    finding = max(made.drivers, key=lambda name: made.drivers[name])
+    return themed(
+        alt.layer(bars, names), height=120, description=f"Most of the spread comes from {DRIVER_NAMES[finding]}."
+    )

@@ -1,0 +1,463 @@
+"""Bids: an estimate drafted from a take-off, issued, made again, closed, and how good the last ones were."""
+
+from __future__ import annotations
+
+import csv
+import json
+from collections.abc import Mapping
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from burnlog.cli.context import Context, closing, say, say_json, tell
+from burnlog.cli.options import AsJson, Class, Crew, Family, Job, Setting, Since, Until, Water, scope_of
+from burnlog.cli.sections import own_sections
+from burnlog.errors import ConflictError, FileError, InputError
+
+if TYPE_CHECKING:
+    from burnlog.analyses.basis import Basis
+    from burnlog.analyses.estimate import Estimate, Plan
+    from burnlog.analyses.frozen import Score
+    from burnlog.analyses.takeoff import TakeOff
+    from burnlog.physics.sections import Section
+
+__all__ = ["history", "kept", "last_bids", "read_plan", "read_takeoff_file", "register"]
+
+BottomTime = Annotated[str | None, typer.Option(help="Bottom time of a dive, from the tables in use, 40min.")]
+StartUp = Annotated[str | None, typer.Option(help="Start-up and clear-up on the bottom, 15min.")]
+DivesPerDay = Annotated[str | None, typer.Option(help="Dives a day.")]
+CuttingShare = Annotated[
+    str | None, typer.Option(help="Share of the rest spent cutting, in place of your history's.")
+]
+Bank = Annotated[str | None, typer.Option(help="Bank whose cylinders are ordered.")]
+Needed = Annotated[str | None, typer.Option(help="Pressure a cylinder must still hold, as you plan it.")]
+Margin = Annotated[str | None, typer.Option(help="Margin above it.")]
+Adjust = Annotated[list[str] | None, typer.Option(help="Judgement on the record, rods=+15%; needs --why.")]
+Why = Annotated[str | None, typer.Option(help="Reason for --adjust.")]
+AllowOutside = Annotated[str | None, typer.Option(help="Reason for going beyond what was logged.")]
+Named = Annotated[list[str] | None, typer.Option("--diver", help="A diver of your history who will do it.")]
+Rest = Annotated[str | None, typer.Option("--rest-of", help="The rest of this job, with its own effect.")]
+Seed = Annotated[str, typer.Option(help="Whole number; the same seed gives the same digits.")]
+Draws = Annotated[str, typer.Option(help="Simulated jobs, 2000 or more.")]
+
+
+def register(app: typer.Typer) -> None:
+    """Put the commands of this group on the application."""
+    group = typer.Typer(
+        help="Draft a bid from a take-off, issue it, repeat it, close it.",
+        rich_markup_mode=None,
+        no_args_is_help=True,
+    )
+    for command in (draft, issue, rerun, close):
+        group.command()(command)
+    app.add_typer(group, name="estimate", rich_help_panel="Plan")
+    app.command(rich_help_panel="Plan")(score)
+
+
+def draft(
+    ctx: typer.Context,
+    takeoff: Annotated[Path | None, typer.Argument(help="Take-off file, CSV or XLSX.")] = None,
+    blank: Annotated[Path | None, typer.Option(help="Write a blank take-off file here instead.")] = None,
+    bottom_time: BottomTime = None,
+    start_up: StartUp = None,
+    dives_per_day: DivesPerDay = None,
+    cutting_share: CuttingShare = None,
+    bank: Bank = None,
+    needed: Needed = None,
+    margin: Margin = None,
+    adjust: Adjust = None,
+    why: Why = None,
+    allow_outside: AllowOutside = None,
+    diver: Named = None,
+    rest_of: Rest = None,
+    vary: Annotated[
+        list[str] | None, typer.Option(help="What if: bottom-time=30min,40min or visibility='by feel,1-3 ft'.")
+    ] = None,
+    setting: Setting = "open water",
+    record_class: Class = "production",
+    family: Family = None,
+    job: Job = None,
+    crew: Crew = None,
+    since: Since = None,
+    until: Until = None,
+    water: Water = None,
+    seed: Seed = "1",
+    draws: Draws = "10000",
+    as_json: AsJson = False,
+) -> None:
+    """Estimate a take-off: rods, cut time, dives, oxygen and cost, each as a range with its basis.
+
+    Example: burnlog estimate draft takeoff.csv --bottom-time 40min --start-up 15min
+    """
+    if blank is not None:
+        _write_blank(blank)
+        return
+    if takeoff is None:
+        raise InputError(
+            "a take-off file is needed; `burnlog estimate draft --blank takeoff.csv` makes an empty one."
+        )
+    from burnlog.analyses.estimate import draft as drafted
+    from burnlog.analyses.estimate import vary as varied
+    from burnlog.reports.text_plan import estimate_text, vary_text
+
+    context = Context.of(ctx)
+    scope = scope_of(
+        setting=setting, record_class=record_class, family=family, job=job, crew=crew, since=since, until=until
+    )
+    plan = read_plan(
+        bottom_time=bottom_time,
+        start_up=start_up,
+        dives_per_day=dives_per_day,
+        cutting_share=cutting_share,
+        bank=bank,
+        needed=needed,
+        margin=margin,
+        adjust=adjust,
+        why=why,
+        allow_outside=allow_outside,
+        diver=diver,
+        rest_of=rest_of,
+        seed=seed,
+        draws=draws,
+    )
+    basis, found = history(context, takeoff, scope, water)
+    made = drafted(basis, found, plan)
+    tables = [(name, varied(made, name, levels)) for name, levels in map(_vary, vary or ())]
+    if as_json:
+        out = made.as_json()
+        for name, rows in tables:
+            out.setdefault("vary", []).append(
+                {"what": name, "levels": [{"level": level, "rods": _rods_or_none(one)} for level, one in rows]}
+            )
+        say_json({**out, "cautions": list(_cautions(made))})
+        return
+    text = estimate_text(made, profile=context.profile)
+    for name, rows in tables:
+        text += "\n\n" + vary_text(name, rows)
+    say(text + "\n\n" + _caution_block(made))
+
+
+def _rods_or_none(made: Estimate | None) -> dict[str, float] | str:
+    from burnlog.analyses.estimate import spread_of
+
+    return "no history" if made is None else spread_of(made.rods)
+
+
+def _cautions(made: Estimate) -> tuple[str, ...]:
+    from burnlog.reports.cautions import cautions
+
+    return cautions(
+        "estimate", closed_space=made.basis.closed_space, tallies=made.ratio.tallies, jobs=made.ratio.jobs
+    )
+
+
+def _caution_block(made: Estimate) -> str:
+    from burnlog.reports.cautions import caution_block
+
+    return caution_block(
+        "estimate", closed_space=made.basis.closed_space, tallies=made.ratio.tallies, jobs=made.ratio.jobs
+    )
+
+
+def history(context: Context, path: Path, scope: Any, water: str | None = None) -> tuple[Basis, TakeOff]:
+    """The history of the open log, and a take-off file read with its rod types and sections."""
+    from burnlog.analyses.basis import basis_of
+    from burnlog.store.frames import load_frames
+
+    with context.open() as log:
+        basis = basis_of(load_frames(log), scope, db_id=log.db_id)
+        sections = own_sections(log)
+    families = {code: row.get("family") for code, row in basis.rod_types.items()}
+    return basis, read_takeoff_file(path, sections, families, water)
+
+
+def read_takeoff_file(
+    path: Path,
+    sections: tuple[Section, ...] = (),
+    families: Mapping[str, Any] | None = None,
+    water: str | None = None,
+) -> TakeOff:
+    """A take-off file, CSV or XLSX."""
+    from burnlog.analyses.takeoff import read_takeoff
+    from burnlog.store.tablefile import open_table
+    from burnlog.store.workbook import cell_address
+
+    table = open_table(path)
+    places = {header.typed: header.place for header in table.headers}
+    rows = ((row.number, {typed: row.cells[place] for typed, place in places.items()}) for row in table.rows())
+
+    def address(row: int, column: str) -> str:
+        place = next((place for typed, place in places.items() if typed.split("[")[0].strip().lower() == column), 0)
+        return cell_address(row, place)
+
+    return read_takeoff(
+        rows,
+        source=table.name,
+        own_sections=sections,
+        rod_types=families,
+        water=water,
+        address=address if table.spreadsheet else None,
+    )
+
+
+def _write_blank(path: Path) -> None:
+    from burnlog.analyses.takeoff import COLUMNS
+
+    try:
+        with path.open("x", encoding="utf-8", newline="") as file:
+            csv.writer(file).writerow(COLUMNS)
+    except FileExistsError:
+        raise FileError(f"{path} exists already; name another file.") from None
+    except OSError as error:
+        raise FileError(f"{path} cannot be written ({error.strerror}).") from error
+    say(f"{path}: one row per item.")
+    for name, meaning in COLUMNS.items():
+        say(f"  {name:<12} {meaning}")
+
+
+def _vary(text: str) -> tuple[str, list[Any]]:
+    """`bottom-time=30min,40min` as a name of the plan and its values."""
+    from burnlog import units, vocabulary
+    from burnlog.analyses.takeoff import CONDITIONS
+
+    name, _, levels = text.partition("=")
+    words = [level.strip() for level in levels.split(",") if level.strip()]
+    if not words:
+        raise InputError(f"--vary {text}: write what and the levels, as in bottom-time=30min,40min.")
+    key = name.strip().lower()
+    if key in CONDITIONS:
+        return key, [vocabulary.match(word, key) for word in words]
+    kinds = {"bottom-time": "bottom_time_s", "start-up": "start_up_s"}
+    if key not in kinds:
+        raise InputError(f"--vary {name}: expected bottom-time, start-up or one of {', '.join(CONDITIONS)}.")
+    return kinds[key], [units.read(word, "bottom_time", unit="min").value for word in words]
+
+
+def read_plan(
+    *,
+    bottom_time: str | None = None,
+    start_up: str | None = None,
+    dives_per_day: str | None = None,
+    cutting_share: str | None = None,
+    bank: str | None = None,
+    needed: str | None = None,
+    margin: str | None = None,
+    adjust: list[str] | None = None,
+    why: str | None = None,
+    allow_outside: str | None = None,
+    diver: list[str] | None = None,
+    rest_of: str | None = None,
+    seed: str = "1",
+    draws: str = "10000",
+) -> Plan:
+    """The options of an estimate, read through the project's own reader."""
+    from burnlog import units
+    from burnlog.analyses.estimate import Adjustment, Plan
+
+    def value(text: str | None, kind: str) -> float | None:
+        return None if text is None else units.read(text, kind).value
+
+    adjustments = []
+    for text in adjust or ():
+        what, _, amount = text.partition("=")
+        if not why or not why.strip():
+            raise InputError(f"--adjust {text}: a judgement needs its reason (--why).")
+        sign = -1.0 if amount.strip().startswith("-") else 1.0
+        share = units.read(amount.strip().lstrip("+-"), "percent").value
+        if share is None:
+            raise InputError(f"--adjust {text}: write it as rods=+15%.")
+        adjustments.append(Adjustment(what.strip().lower(), sign * share / 100, why.strip()))
+    share = value(cutting_share, "number") if cutting_share and "%" not in cutting_share else None
+    if cutting_share and "%" in cutting_share:
+        share = (value(cutting_share, "percent") or 0.0) / 100
+    return Plan(
+        bottom_time_s=value(bottom_time, "bottom_time"),
+        start_up_s=value(start_up, "bottom_time"),
+        dives_per_day=value(dives_per_day, "number"),
+        cutting_share=share,
+        bank=bank,
+        needed_kpa=value(needed, "pressure"),
+        margin_kpa=value(margin, "pressure"),
+        adjustments=tuple(adjustments),
+        allow_outside=allow_outside,
+        divers=tuple(diver or ()),
+        job=rest_of,
+        seed=int(value(seed, "whole") or 0),
+        draws=int(value(draws, "whole") or 0),
+    )
+
+
+def issue(
+    ctx: typer.Context,
+    code: Annotated[str, typer.Argument(help="Number of the estimate, E7.")],
+    takeoff: Annotated[Path, typer.Argument(help="Take-off file, CSV or XLSX.")],
+    title: Annotated[str | None, typer.Option(help="What it is for.")] = None,
+    bottom_time: BottomTime = None,
+    start_up: StartUp = None,
+    dives_per_day: DivesPerDay = None,
+    cutting_share: CuttingShare = None,
+    bank: Bank = None,
+    needed: Needed = None,
+    margin: Margin = None,
+    adjust: Adjust = None,
+    why: Why = None,
+    allow_outside: AllowOutside = None,
+    diver: Named = None,
+    setting: Setting = "open water",
+    record_class: Class = "production",
+    job: Job = None,
+    since: Since = None,
+    until: Until = None,
+    water: Water = None,
+    seed: Seed = "1",
+    draws: Draws = "10000",
+) -> None:
+    """Issue an estimate: it is kept with all it was made from and never changes again.
+
+    Example: burnlog estimate issue E7 takeoff.csv --bottom-time 40min --start-up 15min
+    """
+    from burnlog.analyses.estimate import draft as drafted
+    from burnlog.analyses.frozen import content_hash, freeze
+    from burnlog.reports.text_plan import estimate_text
+
+    context = Context.of(ctx)
+    plan = read_plan(
+        bottom_time=bottom_time,
+        start_up=start_up,
+        dives_per_day=dives_per_day,
+        cutting_share=cutting_share,
+        bank=bank,
+        needed=needed,
+        margin=margin,
+        adjust=adjust,
+        why=why,
+        allow_outside=allow_outside,
+        diver=diver,
+        seed=seed,
+        draws=draws,
+    )
+    with context.open() as log:
+        if log.one("estimate", code=code) is not None:
+            raise ConflictError(f"estimate {code} exists and is never changed; issue a copy under another number.")
+    scope = scope_of(setting=setting, record_class=record_class, job=job, since=since, until=until)
+    made = drafted(*history(context, takeoff, scope, water), plan)
+    payload = freeze(made)
+    digest = content_hash(payload)
+    with context.open(write=True) as log, log.transaction():
+        values = {"code": code, "state": "issued", "title": title, "content_hash": digest}
+        log.insert("estimate", {**values, "payload": json.dumps(payload, sort_keys=True, allow_nan=False)})
+    say(estimate_text(made, profile=context.profile, code=f"{code} ISSUED, hash {digest[:12]}"))
+    say("\n" + _caution_block(made))
+
+
+def kept(context: Context, code: str) -> dict[str, Any]:
+    """An estimate of the log, with its payload read."""
+    with context.open() as log:
+        row = log.find("estimate", code)
+    row["payload"] = json.loads(row["payload"])
+    row["actual"] = json.loads(row["actual"]) if row["actual"] else None
+    return row
+
+
+def rerun(
+    ctx: typer.Context,
+    code: Annotated[str, typer.Argument(help="Number of the estimate.")],
+    as_json: AsJson = False,
+) -> None:
+    """Make an issued estimate again from what it was made from, and say whether it repeats.
+
+    Example: burnlog estimate rerun E7
+    """
+    from burnlog.analyses.frozen import differences, thaw, versions
+
+    context = Context.of(ctx)
+    payload = kept(context, code)["payload"]
+    changed = {n: v for n, v in versions().items() if payload["versions"].get(n) != v}
+    if changed:
+        listed = ", ".join(f"{name} {payload['versions'].get(name)} -> {new}" for name, new in changed.items())
+        tell(f"Made with other versions ({listed}): digits after the sixth may differ.")
+    with context.open() as log:
+        sections = own_sections(log)
+    made = thaw(payload, own_sections=sections)
+    result = json.loads(json.dumps(made.as_json()))
+    if as_json:
+        say_json({**result, "cautions": list(_cautions(made))})
+        return
+    same = json.dumps(result, sort_keys=True) == json.dumps(payload["result"], sort_keys=True)
+    off = differences(payload["result"], result)
+    if same:
+        say(f"{code} repeats: identical bytes.")
+    elif not off:
+        say(f"{code} repeats to 6 digits.")
+    else:
+        raise ConflictError(f"{code} does not repeat; first differences: {', '.join(off[:5])}.")
+
+
+def close(
+    ctx: typer.Context,
+    code: Annotated[str, typer.Argument(help="Number of the estimate.")],
+    rods: Annotated[str | None, typer.Option(help="Rods really drawn; leave out where nobody knows.")] = None,
+    dives: Annotated[str | None, typer.Option(help="Dives really made.")] = None,
+    cut_time: Annotated[str | None, typer.Option(help="Cut time really spent, 31h00.")] = None,
+    scope_changed: Annotated[str | None, typer.Option(help="What changed against the take-off.")] = None,
+) -> None:
+    """Close an issued estimate with what the job really took.
+
+    Example: burnlog --by JM estimate close E7 --rods 498 --dives 104
+    """
+    from burnlog import units
+
+    context = Context.of(ctx)
+    by = context.signed("closing an estimate")
+    row = kept(context, code)
+    if row["state"] != "issued":
+        raise InputError(f"{code} is {row['state']}; only an issued estimate is closed.")
+    actual = {
+        "rods": units.read(rods, "number").value if rods else None,
+        "dives": units.read(dives, "whole").value if dives else None,
+        "cut_time_s": units.read(cut_time, "duration").value if cut_time else None,
+        "scope_changed": scope_changed,
+    }
+    with context.open(write=True) as log, log.transaction(why=f"closed {code}", by=by):
+        log.connection.execute(
+            "UPDATE estimate SET state = 'closed', actual = ? WHERE id = ?", (json.dumps(actual), row["id"])
+        )
+    say(f"{code} closed by {by}." + ("" if rods else " Without rods it is not scored."))
+
+
+def _scored(context: Context) -> Score:
+    from burnlog.analyses.frozen import Closed
+    from burnlog.analyses.frozen import score as scored
+
+    with context.open() as log:
+        rows = log.rows("SELECT code, state, payload, actual FROM estimate WHERE voided_at IS NULL ORDER BY no")
+    closed, waiting = [], []
+    for row in rows:
+        if row["state"] != "closed":
+            waiting.append(str(row["code"]))
+            continue
+        said, actual = json.loads(row["payload"])["result"]["rods"], json.loads(row["actual"])
+        closed.append(
+            Closed(str(row["code"]), said["p10"], said["p50"], said["p90"], actual["rods"], actual["scope_changed"])
+        )
+    return scored(closed, waiting)
+
+
+def last_bids(context: Context) -> str:
+    """How good the last bids were, in a sentence."""
+    return _scored(context).sentence
+
+
+def score(ctx: typer.Context, as_json: AsJson = False) -> None:
+    """Say how often the actual rods of closed estimates lay inside the 80 % range.
+
+    Example: burnlog score
+    """
+    from burnlog.reports.text_plan import score_text
+
+    found = _scored(Context.of(ctx))
+    if as_json:
+        say_json(found.as_json())
+    else:
+        say(closing(score_text(found)))

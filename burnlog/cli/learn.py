@@ -1,0 +1,256 @@
+"""Learn: rates, odd burns, oxygen sag, crews, practice, events."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from burnlog.cli.context import Context, closing, say, say_json
+from burnlog.cli.options import (
+    AsJson,
+    Class,
+    Crew,
+    Diver,
+    Family,
+    Job,
+    Material,
+    Setting,
+    Since,
+    Until,
+    day,
+    scope_of,
+)
+from burnlog.errors import InputError
+
+__all__ = ["register"]
+
+SEED = 1
+
+
+def register(app: typer.Typer) -> None:
+    """Put the commands of this group on the application."""
+    app.command(rich_help_panel="Learn")(rates)
+    group = typer.Typer(
+        help="List odd burns, or record a decision about one.",
+        rich_markup_mode=None,
+        no_args_is_help=True,
+    )
+    group.command("list")(flags_list)
+    group.command("decide")(flags_decide)
+    app.add_typer(group, name="flags", rich_help_panel="Learn")
+    for command in (sag, crews, practice, events):
+        app.command(rich_help_panel="Learn")(command)
+
+
+def rates(
+    ctx: typer.Context,
+    by: Annotated[
+        list[str] | None, typer.Option(help="Also side by side: crew, diver, family, visibility, thickness, ...")
+    ] = None,
+    setting: Setting = "open water",
+    record_class: Class = "production",
+    family: Family = None,
+    material: Material = None,
+    job: Job = None,
+    crew: Crew = None,
+    diver: Diver = None,
+    since: Since = None,
+    until: Until = None,
+    as_json: AsJson = False,
+) -> None:
+    """Rods and time over length: the ratio always, the model where the history holds one.
+
+    Example: burnlog rates --by crew --by thickness
+    """
+    from burnlog.analyses.rates import rates as learned
+    from burnlog.reports.text_rates import rates_text
+
+    context = Context.of(ctx)
+    scope = scope_of(
+        setting=setting,
+        record_class=record_class,
+        family=family,
+        material=material,
+        job=job,
+        crew=crew,
+        diver=diver,
+        since=since,
+        until=until,
+    )
+    frames = context.frames()
+    found = learned(frames, scope, by=tuple(by or ()))
+    if as_json:
+        say_json(found.as_json(), kind="review")
+    else:
+        say(closing(rates_text(found, profile=context.profile), "review"))
+
+
+def flags_list(
+    ctx: typer.Context,
+    setting: Setting = "open water",
+    record_class: Class = "production",
+    job: Job = None,
+    since: Since = None,
+    until: Until = None,
+    as_json: AsJson = False,
+) -> None:
+    """List odd burns, the oddest first, with what was expected and what else stood on the sheet.
+
+    A flag is a question. Nothing is deleted, and it stays in every figure until somebody decides.
+
+    Example: burnlog flags list
+    """
+    from burnlog.analyses.flags import flags
+    from burnlog.reports.text_review import flags_text
+
+    context = Context.of(ctx)
+    scope = scope_of(setting=setting, record_class=record_class, job=job, since=since, until=until)
+    review = flags(context.frames(), scope)
+    if as_json:
+        say_json(review.as_json(), kind="flags")
+    else:
+        say(closing(flags_text(review, profile=context.profile), "flags"))
+
+
+def flags_decide(
+    ctx: typer.Context,
+    rule: Annotated[str, typer.Argument(help="The rule, as the list names it.")],
+    target: Annotated[str, typer.Argument(help="What it is about, as the list names it.")],
+    decision: Annotated[str, typer.Argument(help="keep, data-error or leave-out.")],
+    why: Annotated[str, typer.Option(help="The reason, in words.")],
+) -> None:
+    """Record what was decided about a flag; the burn stays in the log whatever was decided.
+
+    Example: burnlog --by JM flags decide "rods" "tally 61" keep --why "thick weld at the splice"
+    """
+    from burnlog import vocabulary
+
+    context = Context.of(ctx)
+    by = context.signed("a decision")
+    word = vocabulary.match(decision, "decision")
+    if word is None:
+        raise InputError("the decision is blank; it is keep, data-error or leave-out.")
+    if len(why.strip()) < 3:
+        raise InputError("a decision needs a reason in words (--why).")
+    with context.open(write=True) as log, log.transaction(why=why, by=by):
+        log.insert("flag_decision", {"rule": rule, "target": target, "decision": word, "why": why.strip()})
+    say(f"{target}, {rule}: {word}, by {by}: {why.strip()}")
+    if word == "data-error":
+        say("A data error stays in the figures until the row is mended: `burnlog fix` or `burnlog void`.")
+
+
+def sag(
+    ctx: typer.Context,
+    setting: Setting = "open water",
+    record_class: Class = "production",
+    job: Job = None,
+    since: Since = None,
+    until: Until = None,
+    needed: Annotated[str | None, typer.Option(help="Pressure the bank must still hold, as you plan it.")] = None,
+    margin: Annotated[str | None, typer.Option(help="Margin above it.")] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Look for dives on which the oxygen pressure fell while gas flowed, against each rig's own readings.
+
+    Example: burnlog sag --since 2025-01-01
+    """
+    from burnlog import units
+    from burnlog.analyses.sag import sag as looked
+    from burnlog.reports.text_review import sag_text
+
+    context = Context.of(ctx)
+    scope = scope_of(setting=setting, record_class=record_class, job=job, since=since, until=until)
+    review = looked(
+        context.frames(),
+        scope,
+        needed_kpa=units.read(needed, "pressure").value if needed else None,
+        margin_kpa=units.read(margin, "pressure").value if margin else None,
+    )
+    if as_json:
+        say_json(review.as_json(), kind="sag")
+    else:
+        say(closing(sag_text(review, profile=context.profile), "sag"))
+
+
+def crews(
+    ctx: typer.Context,
+    by: Annotated[str, typer.Option(help="crew, diver, rod type or rig.")] = "crew",
+    setting: Setting = "open water",
+    record_class: Class = "production",
+    job: Job = None,
+    since: Since = None,
+    until: Until = None,
+    as_json: AsJson = False,
+) -> None:
+    """Rods used against rods expected for the same steel, with how far luck alone reaches. In order of code.
+
+    Example: burnlog crews
+    """
+    import numpy as np
+
+    from burnlog.analyses.crews import crews as compared
+    from burnlog.reports.text_review import crews_text
+
+    context = Context.of(ctx)
+    scope = scope_of(setting=setting, record_class=record_class, job=job, since=since, until=until)
+    review = compared(context.frames(), scope, by=by, rng=np.random.default_rng(SEED))
+    if as_json:
+        say_json(review.as_json(), kind="review")
+    else:
+        say(closing(crews_text(review, profile=context.profile), "review"))
+
+
+def practice(
+    ctx: typer.Context,
+    job: Job = None,
+    since: Since = None,
+    until: Until = None,
+    as_json: AsJson = False,
+) -> None:
+    """Show a class its own spread: calls and faults first, dry, tank and open water apart.
+
+    Example: burnlog practice --job CLASS26
+    """
+    import numpy as np
+
+    from burnlog.analyses.practice import practice as shown
+    from burnlog.reports.text_review import practice_text
+
+    context = Context.of(ctx)
+    scope = scope_of(record_class="training", job=job, since=since, until=until)
+    review = shown(context.frames(), scope, rng=np.random.default_rng(SEED))
+    if as_json:
+        say_json(review.as_json(), kind="variation")
+    else:
+        say(closing(practice_text(review, profile=context.profile), "variation"))
+
+
+def events(
+    ctx: typer.Context,
+    since: Since = None,
+    until: Until = None,
+    job: Job = None,
+    with_names: Annotated[bool, typer.Option("--with-names", help="Do not mask known names in the text.")] = False,
+    as_json: AsJson = False,
+) -> None:
+    """Count hangers, restarts and events per exposure, with exact intervals, and list the events.
+
+    Example: burnlog events --since 2025-01-01
+    """
+    from burnlog.analyses.events import events as counted
+    from burnlog.reports.text_review import events_text
+    from burnlog.store.frames import load_frames
+
+    context = Context.of(ctx)
+    with context.open() as log:
+        frames = load_frames(log)
+        names = [
+            str(row["display_name"]) for row in log.rows("SELECT display_name FROM person") if row["display_name"]
+        ]
+    day(since, "since")
+    review = counted(frames, scope_of(job=job, since=since, until=until), names=names, with_names=with_names)
+    if as_json:
+        say_json(review.as_json(), kind="review")
+    else:
+        say(closing(events_text(review), "review"))

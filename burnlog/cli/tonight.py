@@ -1,0 +1,135 @@
+"""Tonight: does the record add up, what still hangs, the day in ten lines, enough rods for tomorrow."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from burnlog.cli.context import Context, closing, now, say, say_json
+from burnlog.cli.options import AsJson, day
+from burnlog.errors import InputError, RecordError
+
+__all__ = ["register"]
+
+
+def register(app: typer.Typer) -> None:
+    """Put the commands of this group on the application."""
+    for command in (check, left, day_, stock):
+        app.command(command.__name__.rstrip("_"), rich_help_panel="Tonight")(command)
+
+
+def check(
+    ctx: typer.Context,
+    since: Annotated[str | None, typer.Option(help="Only dives on or after this day.")] = None,
+    blanks: Annotated[bool, typer.Option("--blanks", help="Also how much of the sheet was filled in.")] = False,
+    as_json: AsJson = False,
+) -> None:
+    """Find what does not add up, while the diver is still on deck.
+
+    Exit code 4 where something was found. It never changes anything.
+
+    Example: burnlog check --since 2026-05-12
+    """
+    from burnlog.analyses.completeness import completeness
+    from burnlog.analyses.quality import check as checked
+    from burnlog.reports.text_record import check_text, completeness_text
+
+    context = Context.of(ctx)
+    frames = context.frames()
+    report = checked(frames, since=day(since, "since"), profile=context.profile)
+    found = completeness(frames) if blanks else None
+    if as_json:
+        say_json({**report.as_json(), **({"completeness": found.as_json()} if found else {})})
+    else:
+        text = check_text(report)
+        say(closing(text + ("\n\n" + completeness_text(found) if found else "")))
+    if not report.clean:
+        number = len(report.problems)
+        raise RecordError(f"{number} thing{'s' if number != 1 else ''} to look at; nothing was changed.")
+
+
+def left(
+    ctx: typer.Context,
+    job: Annotated[str, typer.Option(help="Job code.")],
+    as_json: AsJson = False,
+) -> None:
+    """List what is still attached: planned, part cut, hanging, through but not looked at.
+
+    Example: burnlog left --job PIER12
+    """
+    from burnlog.analyses.attached import left_on
+    from burnlog.reports.text_record import left_text
+
+    context = Context.of(ctx)
+    found = left_on(context.frames(), job)
+    if as_json:
+        say_json(found.as_json(), kind="day")
+    else:
+        say(closing(left_text(found, context.profile), "day"))
+
+
+def day_(
+    ctx: typer.Context,
+    date: Annotated[str, typer.Argument(help="The day, 2026-05-12.")],
+    job: Annotated[str | None, typer.Option(help="Only this job.")] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Print a day in at most twelve short lines, for a bad telephone line.
+
+    Example: burnlog day 2026-02-11
+    """
+    from burnlog.analyses.day import day_of
+    from burnlog.reports.text_record import day_text
+
+    context = Context.of(ctx)
+    wanted = day(date, "date")
+    if wanted is None:
+        raise InputError("a day is needed, such as 2026-05-12.")
+    found = day_of(context.frames(), wanted, today=now().date(), job=job)
+    if as_json:
+        say_json(found.as_json(), kind="day")
+    else:
+        say(closing(day_text(found, context.profile), "day"))
+
+
+def stock(
+    ctx: typer.Context,
+    job: Annotated[str, typer.Option(help="Job code.")],
+    rods_in_box: Annotated[str, typer.Option(help="Rods counted in the box tonight.")],
+    bank: Annotated[str | None, typer.Option(help="Oxygen bank: asks when it may reach --needed.")] = None,
+    bank_pressure: Annotated[str | None, typer.Option(help="Bank gauge tonight, 1400 psi.")] = None,
+    needed: Annotated[str | None, typer.Option(help="Pressure the bank must still hold, as you plan it.")] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Say how far the rods in the box may reach, at this job's own rate, as a range.
+
+    Example: burnlog stock --job PIER12 --rods-in-box 60
+    """
+    from burnlog import units
+    from burnlog.analyses.stock import stock_for
+    from burnlog.analyses.supply import bank_windows, forecast_supply
+    from burnlog.reports.text_record import stock_text
+    from burnlog.reports.text_review import supply_text
+
+    context = Context.of(ctx)
+    rods = units.read(rods_in_box, "whole").value
+    if rods is None:
+        raise InputError("--rods-in-box is blank; count the box, or leave the question for tomorrow.")
+    frames = context.frames()
+    found = stock_for(frames, job, rods_in_box=rods)
+    forecast = None
+    if bank is not None:
+        if needed is None:
+            raise InputError("--bank asks when the bank may reach a pressure: type it with --needed.")
+        windows, last = bank_windows(frames, bank)
+        level = units.read(bank_pressure, "pressure").value if bank_pressure else last
+        floor = units.read(needed, "pressure").value
+        if level is None or floor is None:
+            raise InputError(f"no pressure of {bank} is known; type it with --bank-pressure.")
+        forecast = forecast_supply(windows, level, floor)
+    if as_json:
+        say_json({**found.as_json(), "supply": forecast.as_json() if forecast else None}, kind="day")
+    else:
+        text = stock_text(found, context.profile)
+        say(closing(text + ("\n" + supply_text(forecast, profile=context.profile) if forecast else ""), "day"))

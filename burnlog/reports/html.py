@@ -1,0 +1,274 @@
+"""Pages: one self-contained HTML file each, by Jinja2 with escaping on.
+
+The chart scripts stand in the file once, so that a page opens in a steel cabin without a network; under each chart
+stands its finding in words and the table of what it shows.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from functools import cache
+from typing import TYPE_CHECKING, Any
+
+from burnlog.analyses.estimate import Estimate, in_and_out, spread_of
+from burnlog.reports.cautions import MADE_UP, cautions
+
+if TYPE_CHECKING:
+    from jinja2 import Environment
+
+__all__ = ["estimate_page", "page"]
+
+M_PER_FT = 0.3048
+KG_PER_SCF = 0.037552
+
+
+@cache
+def _environment() -> Environment:
+    from jinja2 import Environment, PackageLoader, StrictUndefined
+
+    return Environment(
+        loader=PackageLoader("burnlog.reports", "pages"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+
+
+@cache
+def _scripts() -> str:
+    """The chart libraries, once, from the package that ships them; no script of a page is fetched."""
+    import altair as alt
+    import vl_convert
+
+    version = ".".join(alt.SCHEMA_VERSION.removeprefix("v").split(".")[:2])
+    bundle: str = vl_convert.javascript_bundle("window.vegaEmbed = vegaEmbed;", vl_version=version)
+    return bundle.replace("</script", "<\\/script")
+
+
+def _inline(value: Any) -> str:
+    """JSON that can stand in a script element: no tag can end it."""
+    text = json.dumps(value, allow_nan=False)
+    return text.replace("&", "\\u0026").replace("<", "\\u003c").replace(">", "\\u003e")
+
+
+def page(template: str, *, charts: Mapping[str, Any], **values: Any) -> str:
+    """Fill a template of `pages/`.
+
+    Parameters
+    ----------
+    template : str
+        File name.
+    charts : mapping of element id to altair chart
+    **values
+        What the template names.
+
+    Returns
+    -------
+    str
+        The whole HTML file.
+    """
+    from markupsafe import Markup
+
+    specs = {name: chart.to_dict() for name, chart in charts.items()}
+    return (
+        _environment()
+        .get_template(template)
+        .render(specs=Markup(_inline(specs)), scripts=Markup(_scripts() if specs else ""), **values)
+    )
+
+
+def estimate_page(
+    made: Estimate, head: Mapping[str, Any], *, profile: str = "metric", last: str | None = None
+) -> str:
+    """The two pages of a bid.
+
+    Parameters
+    ----------
+    made : Estimate
+    head : mapping
+        code, state, title, hash, by, made_on.
+    profile : str
+        ``us`` or ``metric``.
+    last : str, optional
+        How good the last bids were, in a sentence.
+    """
+    from burnlog.charts.bid import (
+        DRIVER_NAMES,
+        drivers_chart,
+        history_chart,
+        history_finding,
+        total_chart,
+        total_finding,
+    )
+
+    us = profile == "us"
+    result = made.as_json()
+    inside, outside = in_and_out(made)
+    return page(
+        "estimate.html",
+        charts={
+            "history": history_chart(made, profile=profile),
+            "total": total_chart(made),
+            "drivers": drivers_chart(made),
+        },
+        head=head,
+        made_up=MADE_UP if made.basis.made_up else None,
+        outside=made.outside_history,
+        answer=_answer(made, us),
+        rows=_totals(made, us),
+        items=[_item(made, place, us) for place in range(len(made.takeoff.items))],
+        order=_order(made),
+        dives=_dives(made),
+        history_finding=history_finding(made, profile),
+        history_rows=_history_rows(made, us),
+        rate_name="rods per ft" if us else "rods per m",
+        total_finding=total_finding(made),
+        drivers=[(DRIVER_NAMES[name], f"{100 * share:.0f} %") for name, share in made.drivers.items()],
+        inside=inside,
+        not_inside=outside,
+        warnings=made.warnings,
+        adjustments=result["adjustments"],
+        rules=_rules(made, us),
+        last=last,
+        basis=result["basis"],
+        fit=result["fit"],
+        seed=made.plan.seed,
+        draws=made.plan.draws,
+        db_id=made.basis.db_id,
+        cautions=cautions(
+            "estimate", closed_space=made.basis.closed_space, tallies=made.ratio.tallies, jobs=made.ratio.jobs
+        ),
+    )
+
+
+def _long(metres: float, us: bool) -> str:
+    return f"{metres / M_PER_FT:.1f} ft" if us else f"{metres:.2f} m"
+
+
+def _answer(made: Estimate, us: bool) -> str:
+    rods = spread_of(made.rods)
+    unit = "Rods drawn" if made.rods_unit == "drawn" else "Rod equivalents"
+    said = [
+        f"Burning {_long(made.takeoff.length_m, us)} ({_long(made.takeoff.length_m, not us)}) of cut line.",
+        f"{unit}: P50 {rods['p50']:.0f}, P80 {rods['p80']:.0f}, P90 {rods['p90']:.0f}.",
+    ]
+    if made.cut_time_s is not None:
+        said.append(f"Cut time (elapsed) P80 {spread_of(made.cut_time_s)['p80'] / 3600:.0f} h.")
+    if made.dives is not None and made.plan.bottom_time_s is not None:
+        said.append(
+            f"Dives at {made.plan.bottom_time_s / 60:g} min bottom time P80 {spread_of(made.dives)['p80']:.0f}."
+        )
+    basis = made.as_json()["basis"]
+    years = f", {basis['from'][:4]}-{basis['to'][:4]}" if basis["from"] else ""
+    said.append(f"Based on {basis['tallies']} tallies, {basis['jobs']} jobs, {basis['divers']} divers{years}.")
+    return " ".join(said)
+
+
+def _totals(made: Estimate, us: bool) -> list[dict[str, str]]:
+    """Rows of the table of totals."""
+    oxygen = ("oxygen, scf (70 F, 1 atm)", 1 / KG_PER_SCF) if us else ("oxygen, kg", 1.0)
+    rows = (
+        ("rods drawn" if made.rods_unit == "drawn" else "rod equivalents", made.rods, 1.0, 0),
+        ("cut time, hours", made.cut_time_s, 1 / 3600, 1),
+        ("dives", made.dives, 1.0, 0),
+        ("days", made.days, 1.0, 0),
+        (oxygen[0], made.oxygen_kg, oxygen[1], 0),
+        (f"cost, {made.order.currency} ({', '.join(made.order.cost_parts)})", made.cost, 1.0, 0),
+    )
+    out = []
+    for name, values, scale, digits in rows:
+        if values is None:
+            continue
+        found = spread_of(values)
+        cells = {key: f"{found[key] * scale:,.{digits}f}" for key in ("p10", "p50", "p80", "p90", "mean")}
+        out.append({"name": name, **cells})
+    return out
+
+
+def _item(made: Estimate, place: int, us: bool) -> dict[str, Any]:
+    item, found = made.takeoff.items[place], made.supports[place]
+    rods = spread_of(made.item_rods[:, place])
+    time = None if made.item_time_s is None else spread_of(made.item_time_s[:, place])
+    thick = sorted({round(t, 2) for _, t in item.segments})
+    steel = [f"{t / 25.4:.3g}" if us else f"{t:.3g}" for t in (thick[0], thick[-1])]
+    return {
+        "name": item.item,
+        "quantity": item.quantity,
+        "section": (item.cut_line.designation or item.cut_line.kind) if item.cut_line else item.section,
+        "steel": ("-".join(dict.fromkeys(steel))) + (" in" if us else " mm"),
+        "each": _long(item.length_m, us),
+        "total": _long(item.total_m, us),
+        "interlocks": item.interlocks,
+        "position": item.conditions.get("position") or "blank",
+        "visibility": item.conditions.get("visibility") or "blank",
+        "rods": f"{rods['p50']:.0f}-{rods['p80']:.0f}",
+        "time": "-" if time is None else f"{time['p50'] / 3600:.1f}-{time['p80'] / 3600:.1f} h",
+        "support": f"{found.alike} ({found.jobs} jobs)",
+        "problems": found.problems,
+    }
+
+
+def _order(made: Estimate) -> list[tuple[str, str]]:
+    rows = []
+    for name, amount in made.order.rods.items():
+        packs = f", {made.order.packs[name]} packs" if name in made.order.packs else ""
+        rows.append((f"rods {name}", f"{amount:.0f}{packs}"))
+    if made.order.oxygen_kg is not None:
+        kg = made.order.oxygen_kg
+        rows.append(("oxygen", f"{kg:.0f} kg ({kg / KG_PER_SCF:.0f} scf at 70 F, 1 atm)"))
+    if made.order.cylinders is not None and made.order.usable_kg_each is not None:
+        rows.append(("cylinders", f"{made.order.cylinders}, {made.order.usable_kg_each:.2f} kg usable in each"))
+    return rows
+
+
+def _dives(made: Estimate) -> list[tuple[str, str]]:
+    if made.dives is None or made.plan.bottom_time_s is None or made.plan.start_up_s is None:
+        return []
+    rows = [
+        ("bottom time (typed)", f"{made.plan.bottom_time_s / 60:g} min"),
+        ("start-up and clear-up (typed)", f"{made.plan.start_up_s / 60:g} min"),
+        ("share of the rest spent cutting", str(made.as_json()["cutting_share_from"])),
+    ]
+    if made.plan.dives_per_day is not None:
+        rows.append(("dives a day (typed)", f"{made.plan.dives_per_day:g}"))
+    return rows
+
+
+def _history_rows(made: Estimate, us: bool) -> list[dict[str, str]]:
+    """The history by thickness, in quarter-inch or 5 mm steps: the table beneath the chart."""
+    tallies = made.basis.tallyset.tallies
+    tallies = tallies[tallies["thickness_mm"].notna()]
+    step = 6.35 if us else 5.0
+    rows = []
+    for band, group in tallies.groupby((tallies["thickness_mm"] // step).astype(int)):
+        low, high = int(str(band)) * step, (int(str(band)) + 1) * step
+        rate = float(group["rods"].sum() / group["new_length_m"].sum()) * (M_PER_FT if us else 1.0)
+        name = f"{low / 25.4:.2f} to {high / 25.4:.2f} in" if us else f"{low:.0f} to {high:.0f} mm"
+        rows.append(
+            {"band": name, "tallies": str(len(group)), "jobs": str(group["job"].nunique()), "rate": f"{rate:.2f}"}
+        )
+    return rows
+
+
+def _rules(made: Estimate, us: bool) -> list[dict[str, str]]:
+    """The user's rules of thumb beside the history's own rate on the same steel."""
+    out = []
+    for rule in made.basis.rules:
+        detail = json.loads(str(rule["detail"] or "{}"))
+        tallies = made.basis.tallyset.tallies
+        low, high = detail.get("thickness_from_mm", 0.0), detail.get("thickness_to_mm", float("inf"))
+        same = tallies[tallies["thickness_mm"].between(low, high)]
+        if detail.get("family"):
+            same = same[same["family"] == detail["family"]]
+        own = "not compared: no tallies on that steel with those rods"
+        if rule["unit"] == "rods/m" and len(same):
+            rate = float(same["rods"].sum() / same["new_length_m"].sum())
+            times = rate / float(rule["value"])
+            own = f"{rate * (M_PER_FT if us else 1.0):.2f} ({len(same)} tallies), {times:.2f} times the rule"
+        elif rule["unit"] != "rods/m":
+            own = f"not compared: given in {rule['unit']}"
+        value = float(rule["value"]) * (M_PER_FT if us and rule["unit"] == "rods/m" else 1.0)
+        out.append({"name": str(rule["name"]), "value": f"{value:.2f}", "own": own, "source": str(rule["source"])})
+    return out

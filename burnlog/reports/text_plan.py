@@ -1,0 +1,168 @@
+"""Plans as text for the terminal: a length, an estimate, a what-if, a score. ASCII, 80 columns, n beside figures."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Sequence
+
+from burnlog.analyses.estimate import Estimate, in_and_out, spread_of
+from burnlog.analyses.frozen import Score
+from burnlog.physics.shapes import CutLine
+from burnlog.reports.cautions import MADE_UP
+
+__all__ = ["estimate_text", "length_text", "score_text", "vary_text"]
+
+M_PER_FT = 0.3048
+KG_PER_SCF = 0.037552  # oxygen at 70 F and 1 atm: real gas, see `physics.oxygen`
+WIDTH = 79
+
+
+def _long(metres: float, profile: str) -> str:
+    return f"{metres / M_PER_FT:.1f} ft" if profile == "us" else f"{metres:.2f} m"
+
+
+def _thick(mm: float, profile: str) -> str:
+    return f"{mm / 25.4:.3f} in" if profile == "us" else f"{mm:.1f} mm"
+
+
+def _hours(seconds: float) -> str:
+    return f"{seconds / 3600:.1f} h"
+
+
+def _wrapped(text: str, indent: str = "  ") -> list[str]:
+    return textwrap.wrap(text, WIDTH, initial_indent=indent, subsequent_indent=indent + "  ") or [indent.rstrip()]
+
+
+def length_text(found: CutLine) -> str:
+    """Three lengths by name; only the first is burned."""
+
+    def both(mm: float) -> str:
+        return f"{mm:.1f} mm ({mm / 25.4:.3f} in, {mm / 304.8:.3f} ft)"
+
+    lines = [f"{found.designation or found.kind}", f"  cut line           {both(found.cut_line_mm)}"]
+    lines += [f"    segment          {both(length)} x {thick:.2f} mm" for length, thick in found.segments]
+    if found.perimeter_mm is not None:
+        inches = found.perimeter_mm / 25.4
+        lines.append(f"  surface perimeter {inches:.2f} in (not burned), {found.perimeter_mm:.1f} mm")
+    if found.box_mm is not None:
+        lines.append(f"  box                {both(found.box_mm)}")
+    if found.interlocks:
+        lines.append(f"  interlocks         {found.interlocks}")
+    if found.roots:
+        lines.append(f"  roots              {found.roots} (locally thicker; the length is not stretched)")
+    lines += _wrapped(f"formula: {found.formula}")
+    lines += _wrapped(f"dimensions: {found.source}")
+    for note in found.notes:
+        lines += _wrapped(f"note: {note}")
+    return "\n".join(lines)
+
+
+def estimate_text(made: Estimate, *, profile: str = "metric", code: str = "DRAFT") -> str:
+    """The answer first, then items, order, basis, what is in and what is not."""
+    rods = spread_of(made.rods)
+    lines = [f"ESTIMATE {code}"]
+    if made.basis.made_up:
+        lines.append(MADE_UP)
+    if made.outside_history:
+        lines.append("OUTSIDE LOGGED RANGE")
+    lines += ["", f"  cut line to burn   {_long(made.takeoff.length_m, profile)}"]
+    lines.append("                          P10      P50      P80      P90     mean")
+    unit = "rods drawn" if made.rods_unit == "drawn" else "rod equivalents"
+    lines.append(_row(unit, rods, 1.0, 0))
+    if made.cut_time_s is not None:
+        lines.append(_row("cut time, hours", spread_of(made.cut_time_s), 1 / 3600, 1))
+    if made.dives is not None:
+        lines.append(_row("dives", spread_of(made.dives), 1.0, 0))
+    if made.days is not None:
+        lines.append(_row("days", spread_of(made.days), 1.0, 0))
+    if made.oxygen_kg is not None:
+        scale, name = (1 / KG_PER_SCF, "oxygen, scf (70 F)") if profile == "us" else (1.0, "oxygen, kg")
+        lines.append(_row(name, spread_of(made.oxygen_kg), scale, 0))
+    if made.cost is not None:
+        lines.append(_row(f"cost, {made.order.currency}", spread_of(made.cost), 1.0, 0))
+    lines.append("  The 80 % range is P10 to P90.")
+    found = made.ratio
+    lines += _wrapped(
+        f"Based on {found.tallies} tallies, {found.lines} lines, {found.jobs} jobs, {found.divers} divers "
+        f"(times on {found.time_tallies} tallies). Own ratio {_rate(found.rods_per_m, profile)}."
+    )
+    lines += ["", "Items (item ranges do not add up to the total range: jobs go well or badly", "as a whole)"]
+    lines.append(f"  {'item':<16} {'n':>4} {'steel':>9} {'cut line':>10} {'rods P50-P80':>13} {'like it':>8}")
+    for place, item in enumerate(made.takeoff.items):
+        drawn = spread_of(made.item_rods[:, place])
+        alike = made.supports[place].alike
+        lines.append(
+            f"  {item.item[:16]:<16} {item.quantity:>4} {_thick(item.thickness_mm, profile):>9} "
+            f"{_long(item.total_m, profile):>10} {drawn['p50']:>6.0f}-{drawn['p80']:<6.0f} {alike:>8}"
+        )
+        if item.interlocks:
+            lines.append(f"    {item.interlocks} interlocks, two or three thicknesses deep")
+    lines += ["", "Order at P80"]
+    for name, amount in made.order.rods.items():
+        packs = f", {made.order.packs[name]} packs" if name in made.order.packs else ""
+        lines.append(f"  {name}: {amount:.0f} rods{packs}")
+    if made.order.oxygen_kg is not None:
+        kg = made.order.oxygen_kg
+        cylinders = f", {made.order.cylinders} cylinders" if made.order.cylinders is not None else ""
+        lines.append(f"  oxygen: {kg:.0f} kg ({kg / KG_PER_SCF:.0f} scf at 70 F, 1 atm){cylinders}")
+    if made.plan.bottom_time_s is not None and made.plan.start_up_s is not None:
+        lines += _wrapped(
+            f"Dives at {made.plan.bottom_time_s / 60:g} min bottom time (typed), {made.plan.start_up_s / 60:g} min "
+            f"start-up (typed), share of the rest spent cutting: {made.as_json()['cutting_share_from']}."
+        )
+    shares = ", ".join(f"{name} {100 * share:.0f} %" for name, share in made.drivers.items())
+    lines += ["", *_wrapped(f"What drives the range: {shares} (of the variance of log rods).", "")]
+    for adjustment in made.as_json()["adjustments"]:
+        added = "not estimated" if adjustment["adds"] is None else f"{adjustment['adds']:+.0f} at P80"
+        lines += _wrapped(
+            f"Judgement: {adjustment['what']} {100 * adjustment['share']:+.0f} % ({added}): {adjustment['why']}. "
+            "Not blended into the figures above.",
+            "",
+        )
+    inside, outside = in_and_out(made)
+    lines += ["", "IN", *(line for text in inside for line in _wrapped("- " + text))]
+    lines += ["NOT IN", *(line for text in outside for line in _wrapped("- " + text))]
+    if made.warnings:
+        lines += ["", "TO KNOW", *(line for text in made.warnings for line in _wrapped("- " + text))]
+    lines += ["", f"seed {made.plan.seed}, {made.plan.draws} draws; log {made.basis.db_id}"]
+    return "\n".join(lines)
+
+
+def _row(name: str, values: dict[str, float], scale: float, digits: int) -> str:
+    cells = (f"{values[key] * scale:>9,.{digits}f}" for key in ("p10", "p50", "p80", "p90", "mean"))
+    return f"  {name:<19}" + "".join(cells)
+
+
+def _rate(per_m: float, profile: str) -> str:
+    return f"{per_m * M_PER_FT:.2f} rods/ft" if profile == "us" else f"{per_m:.2f} rods/m"
+
+
+def vary_text(what: str, rows: Sequence[tuple[str, Estimate | None]]) -> str:
+    """One small table: a line a level, `no history` where the record holds nothing."""
+    lines = [f"What if: {what}", f"  {'level':<24}{'rods P50':>10}{'P80':>8}{'dives P50':>11}{'P80':>8}"]
+    for level, made in rows:
+        if made is None:
+            lines.append(f"  {level:<24}no history")
+            continue
+        rods = spread_of(made.rods)
+        dives = None if made.dives is None else spread_of(made.dives)
+        tail = f"{'-':>11}{'-':>8}" if dives is None else f"{dives['p50']:>11.0f}{dives['p80']:>8.0f}"
+        lines.append(f"  {level:<24}{rods['p50']:>10.0f}{rods['p80']:>8.0f}{tail}")
+    return "\n".join(lines)
+
+
+def score_text(found: Score) -> str:
+    """Every closed estimate, and how often the range held."""
+    lines = [found.sentence]
+    if found.changed:
+        lines.append(f"scope changed, scored apart: {found.changed_inside} of {found.changed}")
+    if found.not_closed:
+        lines += _wrapped("not closed: " + ", ".join(found.not_closed), "")
+    if found.rows:
+        lines.append(f"  {'estimate':<14}{'P10':>8}{'P50':>8}{'P90':>8}{'actual':>9}")
+    for row in found.rows:
+        actual = "-" if row.actual is None else f"{row.actual:.0f}"
+        note = " scope changed" if row.scope_changed else ""
+        inside = {True: "inside", False: "outside", None: ""}[row.inside]
+        lines.append(f"  {row.code:<14}{row.p10:>8.0f}{row.p50:>8.0f}{row.p90:>8.0f}{actual:>9}  {inside}{note}")
+    return "\n".join(lines)

@@ -1,0 +1,161 @@
+"""One row of a table from fields as typed: the way in for jobs, dives, lines, tallies and masters."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from burnlog.errors import InputError, ReadError
+from burnlog.store.fields import FIELDS, read_field
+from burnlog.store.log import Log, identity
+from burnlog.store.schema import MASTERS
+
+__all__ = ["add_row"]
+
+_POINTERS = {
+    "diver": "person",
+    "tender": "person",
+    "supervisor": "person",
+    "rig": "rig",
+    "bank": "bank",
+    "rod_type": "rod_type",
+}
+
+
+def add_row(log: Log, table: str, fields: Mapping[str, str]) -> str:
+    """Add one row and say what was added.
+
+    Parameters
+    ----------
+    log : Log
+        Open for writing.
+    table : str
+        ``job``, ``person``, ``rod_type``, ``rig``, ``bank``, ``line``, ``dive`` or ``tally``.
+    fields : mapping of field name to text
+        Names as on a sheet or in a master file; a dive or a line also names its `job`, a tally its `dive`.
+
+    Raises
+    ------
+    InputError
+        An unknown field, a text that cannot be read, something it belongs to is missing, or it exists already.
+    """
+    given = dict(fields)
+    with log.transaction():
+        values: dict[str, Any] = {}
+        job = None
+        if table in ("line", "dive", "tally") and "job" in given:
+            job = log.find("job", given.pop("job"))
+        if table == "tally":
+            values.update(_tally_place(log, given, job))
+        elif table in ("line", "dive"):
+            if job is None:
+                raise InputError(f"a {table} belongs to a job: give job=CODE.")
+            values["job_id"] = job["id"]
+        water = str(job["water"]) if job is not None and job["water"] else None
+        typed: dict[str, tuple[str, str]] = {}
+        stubs: tuple[float, ...] = ()
+        for name, text in given.items():
+            if table == "tally" and name == "rods":
+                stubs = _rods(text, values, typed)
+            else:
+                _read(log, table, name, text, values, typed, water)
+        if table == "job":
+            values["made_up"] = int(log.made_up)
+        if table == "tally":
+            values.setdefault("rods_basis", "not recorded")
+        names = {
+            "job": str(job["code"]) if job is not None else "",
+            "whose": f"{values.get('day')} {values.get('rod_type_id') or ''}",
+        }
+        key = _identity(log, table, values, names)
+        log.insert(table, values, typed=typed, id=key)
+        if stubs:
+            log.insert_many(
+                "rod_part",
+                [
+                    (identity("rod_part", key, place), {"tally_id": key, "seq": place, "stub_mm": stub}, {})
+                    for place, stub in enumerate(stubs, 1)
+                ],
+            )
+        if table == "tally":
+            _cover(log, key, values)
+    code = values.get("code") or values.get("dive_no") or ""
+    return f"{table.replace('_', ' ')} {code} added".replace("  ", " ")
+
+
+def _read(
+    log: Log,
+    table: str,
+    name: str,
+    text: str,
+    values: dict[str, Any],
+    typed: dict[str, tuple[str, str]],
+    water: str | None,
+) -> None:
+    rule = FIELDS[table].get(name)
+    if rule is None:
+        raise InputError(f"a {table.replace('_', ' ')} has no field '{name}'; it has {', '.join(FIELDS[table])}.")
+    try:
+        found = read_field(rule, text, water=water, name=name)
+    except ReadError as error:
+        raise InputError(f"{name}: {error}") from error
+    if found.value is None:
+        return
+    if name in _POINTERS and rule.column.endswith("_id"):
+        values[rule.column] = log.find(_POINTERS[name], str(found.value))["id"]
+        return
+    values[rule.column] = found.value
+    if found.typed:
+        typed[rule.column] = (found.typed, found.basis)
+
+
+def _rods(text: str, values: dict[str, Any], typed: dict[str, tuple[str, str]]) -> tuple[float, ...]:
+    from burnlog import units
+
+    try:
+        found = units.read(text, "rods")
+    except ReadError as error:
+        raise InputError(f"rods: {error}") from error
+    values["rods"], values["rods_basis"] = found.value, found.basis
+    typed["rods"] = (found.typed, found.basis)
+    return found.stubs_mm
+
+
+def _tally_place(log: Log, given: dict[str, str], job: Mapping[str, Any] | None) -> dict[str, Any]:
+    """Where a count was made: a dive, or a day of a job."""
+    if "dive" in given:
+        dive = log.find("dive", given.pop("dive"), job=str(job["code"]) if job else None)
+        return {"job_id": dive["job_id"], "dive_id": dive["id"], "day": dive["dive_date"], "scope": "dive"}
+    if "day" in given and job is not None:
+        return {"job_id": job["id"], "day": given.pop("day"), "scope": "day"}
+    raise InputError("a tally names its dive (dive='PIER7 14'), or its job and day (job=PIER7 day=2026-05-12).")
+
+
+def _identity(log: Log, table: str, values: Mapping[str, Any], names: Mapping[str, str]) -> str:
+    """The same id that a sheet naming the same thing would make."""
+    if table in MASTERS:
+        if not values.get("code"):
+            raise InputError(f"a {table.replace('_', ' ')} needs its code: {table}=CODE.")
+        return log.fresh_identity(table, values["code"])
+    if table == "line":
+        return log.fresh_identity("line", names["job"], values.get("code"))
+    if table == "dive":
+        return log.fresh_identity("dive", names["job"], values.get("dive_no"))
+    return log.fresh_identity("tally", values["scope"], values.get("dive_id") or values["job_id"], names["whose"])
+
+
+def _cover(log: Log, key: str, values: Mapping[str, Any]) -> None:
+    """The cuts that a count of a dive or a day covers: those burned with its rod type."""
+    cuts = log.rows(
+        "SELECT c.id FROM cut c JOIN dive d ON d.id = c.dive_id WHERE c.voided_at IS NULL "
+        "AND (:dive IS NULL OR c.dive_id = :dive) AND (:dive IS NOT NULL OR (d.job_id = :job AND d.dive_date = :day)) "
+        "AND (:rod IS NULL OR c.rod_type_id IS :rod OR c.rod_type_id IS NULL)",
+        {
+            "dive": values.get("dive_id"),
+            "job": values["job_id"],
+            "day": values["day"],
+            "rod": values.get("rod_type_id"),
+        },
+    )
+    rows = [(identity("tally_cut", key, row["id"]), {"tally_id": key, "cut_id": row["id"]}, {}) for row in cuts]
+    log.insert_many("tally_cut", rows)
