@@ -10,26 +10,27 @@ from __future__ import annotations
 import datetime as dt
 import json
 import math
-import os
 import sqlite3
 import uuid
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
 from pathlib import Path
 from types import TracebackType
-from typing import Any
-from urllib.parse import quote
+from typing import TYPE_CHECKING, Any
 
 from burnlog.errors import FileError, InputError
 from burnlog.store import lookup
-from burnlog.store.schema import APPLICATION_ID, NUMBERED, VERSION
-from burnlog.store.tables import Table
+from burnlog.store.connection import check_head, check_sqlite, check_version, connect, constraint, plain, put
+from burnlog.store.schema import VERSION
+from burnlog.store.table import Table
+from burnlog.store.tables import NUMBERED
 
-__all__ = ["Log", "identity", "plain"]
+if TYPE_CHECKING:
+    from burnlog.store.trail import Amendment, Fixed
+
+__all__ = ["Log", "NewRow", "Row", "identity", "known", "plain"]
 
 NAMESPACE = uuid.UUID("6f0c1d62-6c1e-5f0e-9a57-0d6a2c9b7f31")
-OLDEST_SQLITE = (3, 37, 0)
-BUSY_MS = 10_000
 Row = dict[str, Any]
 NewRow = tuple[str, Mapping[str, Any], Mapping[str, Sequence[str]]]
 
@@ -43,37 +44,6 @@ def identity(table: str, *parts: object) -> str:
     True
     """
     return str(uuid.uuid5(NAMESPACE, "\x1f".join([table, *(str(part) for part in parts)])))
-
-
-def plain(error: sqlite3.Error, path: Path) -> FileError | InputError:
-    """A database error as a sentence about this file, or about the row that was refused."""
-    text = str(error)
-    code = getattr(error, "sqlite_errorname", "") or ""
-    if isinstance(error, sqlite3.IntegrityError):
-        return InputError(f"the log refuses this: {_constraint(text)}. Nothing was written.")
-    if code.startswith(("SQLITE_BUSY", "SQLITE_LOCKED", "SQLITE_PROTOCOL")):
-        return FileError(
-            f"{path} is locked: another program holds it. Close that program or try again in a moment; "
-            "nothing was written."
-        )
-    if code.startswith("SQLITE_FULL"):
-        return FileError(f"{path}: the disk is full. Free some space and repeat; nothing was half written.")
-    if code.startswith(("SQLITE_READONLY", "SQLITE_PERM", "SQLITE_CANTOPEN")):
-        return FileError(
-            f"{path} cannot be opened for this ({text}). Check the permissions of the file and its folder; "
-            "nothing was written."
-        )
-    if code.startswith(("SQLITE_CORRUPT", "SQLITE_NOTADB", "SQLITE_IOERR")):
-        return FileError(
-            f"{path} is damaged or not a log ({text}). Leave it as it is and go on with the last backup."
-        )
-    return FileError(f"{path}: {text}. Nothing was written.")
-
-
-def _constraint(text: str) -> str:
-    for head in ("CHECK constraint failed: ", "UNIQUE constraint failed: "):
-        text = text.removeprefix(head)
-    return text.replace("\n", " ").removeprefix("NOT NULL constraint failed: ")
 
 
 class Log:
@@ -124,28 +94,28 @@ class Log:
         from burnlog.store.migrations import upgrade
 
         path = Path(path)
-        _check_sqlite()
+        check_sqlite()
         if path.exists():
             raise FileError(f"{path} exists already; choose another name with --db, or go on with that one.")
         if not path.parent.is_dir():
             raise FileError(f"the folder {path.parent} does not exist; make it first.")
         draft = path.with_name(f"{path.name}.{uuid.uuid4().hex[:8]}.new")
         try:
-            connection = _connect(draft, write=True, create=True)
+            connection = connect(draft, write=True, create=True)
             try:
                 upgrade(connection)
-                connection.executemany(
-                    "INSERT INTO meta (key, value) VALUES (?, ?)",
-                    [
-                        ("db_id", str(uuid.uuid4())),
-                        ("made_up", "1" if made_up else "0"),
-                        ("created_at", _iso(now())),
-                        ("created_by", by),
-                    ],
-                )
+                identity_rows = [
+                    ("db_id", str(uuid.uuid4())),
+                    ("made_up", "1" if made_up else "0"),
+                    ("created_at", _iso(now())),
+                    ("created_by", by),
+                ]
+                connection.execute("BEGIN")
+                connection.executemany("INSERT INTO meta (key, value) VALUES (?, ?)", identity_rows)
+                connection.execute("COMMIT")
             finally:
                 connection.close()
-            _put(draft, path)
+            put(draft, path)
         except sqlite3.Error as error:
             raise plain(error, path) from error
         except FileExistsError as error:
@@ -169,12 +139,12 @@ class Log:
             Missing, not a log, damaged, newer than this program, locked or not writable.
         """
         path = Path(path)
-        _check_sqlite()
-        _check_head(path)
+        check_sqlite()
+        check_head(path)
         connection = None
         try:
-            connection = _connect(path, write=write)
-            version = _check_version(path, connection)
+            connection = connect(path, write=write)
+            version = check_version(path, connection)
             if version < VERSION:
                 if not write:
                     raise FileError(
@@ -319,7 +289,7 @@ class Log:
                         raise InputError(
                             f"{found.spoken}, {name}: {value} is not a number; leave it blank if nobody measured it."
                         )
-                if typed and not found.secret == () and set(found.secret) & set(typed):
+                if typed and not set(found.secret).isdisjoint(typed):
                     raise InputError(f"{found.spoken}: a name is kept in its own column only.")
                 batches.setdefault(columns, []).append((key, number, *values.values(), _json(typed), stamp, self.by))
                 ids.append(key)
@@ -334,11 +304,13 @@ class Log:
         before = self.connection.total_changes
         try:
             self.connection.executemany(f"INSERT INTO {table.name} ({names}) VALUES ({marks})", batch)
+        except (UnicodeEncodeError, OverflowError) as error:
+            raise InputError(f"the log cannot hold a value of this {table.spoken}: {error}.") from error
         except sqlite3.IntegrityError as error:
             done = self.connection.total_changes - before  # no trigger writes on INSERT, so each row counts once
             row = dict(zip(("id", "no", *columns), batch[done], strict=False))
             raise InputError(
-                f"the log refuses {self._named(table, row)}: {_constraint(str(error))}. Nothing was written."
+                f"the log refuses {self._named(table, row)}: {constraint(str(error))}. Nothing was written."
             ) from error
 
     def _named(self, table: Table, row: Mapping[str, Any]) -> str:
@@ -350,6 +322,40 @@ class Log:
         ]
         told = ", ".join(f"{name} {row[name]}" for name in telling if row.get(name) is not None)
         return f"this {table.spoken}" + (f" ({told})" if told else "")
+
+    # changing
+
+    def fix(
+        self,
+        table: str,
+        ref: str,
+        changes: Mapping[str, str],
+        *,
+        why: str | None,
+        by: str | None,
+        job: str | None = None,
+    ) -> Fixed:
+        """Change values of one row, read from text; see `burnlog.store.trail.fix`."""
+        from burnlog.store import trail
+
+        known(table)
+        return trail.fix(self, table, ref, changes, why=why, by=by, job=job)
+
+    def void(
+        self, table: str, ref: str, *, why: str | None, by: str | None, job: str | None = None
+    ) -> dict[str, int]:
+        """Take a row and what hangs from it out of every figure; see `burnlog.store.trail.void`."""
+        from burnlog.store import trail
+
+        known(table)
+        return trail.void(self, table, ref, why=why, by=by, job=job)
+
+    def trail(self, table: str, ref: str, *, job: str | None = None) -> list[Amendment]:
+        """Every change of a row; see `burnlog.store.trail.trail`."""
+        from burnlog.store import trail
+
+        known(table)
+        return trail.trail(self, table, ref, job=job)
 
     # finding
 
@@ -406,78 +412,6 @@ def _json(typed: Mapping[str, Sequence[str]]) -> str:
 
 def _iso(moment: dt.datetime) -> str:
     return moment.isoformat(timespec="seconds")
-
-
-def _put(draft: Path, path: Path) -> None:
-    """Give a finished file its name, unless something has that name by now."""
-    try:
-        os.link(draft, path)
-    except FileExistsError:
-        raise
-    except OSError:  # a stick without hard links: the look just before is all the guard there is
-        if path.exists():
-            raise FileExistsError(path) from None
-        draft.rename(path)
-
-
-def _check_sqlite() -> None:
-    if sqlite3.sqlite_version_info < OLDEST_SQLITE:
-        raise FileError(f"SQLite {sqlite3.sqlite_version} is too old for the log's strict tables; 3.37 is needed.")
-
-
-def _check_head(path: Path) -> None:
-    if path.is_dir():
-        raise FileError(f"{path} is a folder, not a log; name the file with --db.")
-    try:
-        with path.open("rb") as file:
-            head = file.read(16)
-    except FileNotFoundError as error:
-        raise FileError(f"there is no log at {path}; `burnlog init` makes one, --db names another.") from error
-    except OSError as error:
-        raise FileError(f"{path} cannot be read ({error.strerror}). Check its permissions.") from error
-    if head != b"SQLite format 3\x00":
-        raise FileError(f"{path} is not a burnlog file. Name the log with --db; this file was left as it is.")
-
-
-def _connect(path: Path, *, write: bool, create: bool = False) -> sqlite3.Connection:
-    mode = "rwc" if create else "rw" if write else "ro"
-    uri = f"file:{quote(str(path.absolute()))}?mode={mode}"
-    if not write and _no_companions(path):
-        uri += "&immutable=1"
-    connection = sqlite3.connect(uri, uri=True, timeout=BUSY_MS / 1000, isolation_level=None)
-    try:
-        connection.execute("PRAGMA foreign_keys = ON")
-        connection.execute("PRAGMA trusted_schema = OFF")
-        connection.execute("PRAGMA cache_size = -65536")  # 64 MB: ids are random, so a big log reads all over
-        if write:
-            connection.execute("PRAGMA synchronous = FULL")
-            if create:
-                connection.execute(f"PRAGMA application_id = {APPLICATION_ID}")
-            else:
-                connection.execute("PRAGMA journal_mode = WAL")
-    except sqlite3.Error:
-        connection.close()
-        raise
-    return connection
-
-
-def _no_companions(path: Path) -> bool:
-    """A folder nobody can write, holding a log that nobody has open: it can only be read as it stands."""
-    return not os.access(path.parent, os.W_OK) and not path.with_name(path.name + "-wal").exists()
-
-
-def _check_version(path: Path, connection: sqlite3.Connection) -> int:
-    version = int(connection.execute("PRAGMA user_version").fetchone()[0])
-    owner = int(connection.execute("PRAGMA application_id").fetchone()[0])
-    tables = {row[0] for row in connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
-    if owner != APPLICATION_ID or not {"meta", "cut", "tally"} <= tables:
-        raise FileError(f"{path} is a database, but not a burnlog file. Name the log with --db.")
-    if version > VERSION:
-        raise FileError(
-            f"{path} was written by a newer burnlog (schema {version}, this program knows {VERSION}). "
-            "Update burnlog; the file was left as it is."
-        )
-    return version
 
 
 def _bring_up(path: Path, connection: sqlite3.Connection, now: Callable[[], dt.datetime]) -> None:

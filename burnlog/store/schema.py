@@ -15,7 +15,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 
-from burnlog.store.tables import MASTERS, NUMBERED, TABLES, TAIL, Field, Table
+from burnlog.store.table import TAIL, Field, Table
+from burnlog.store.tables import MASTERS, NUMBERED, TABLES
 from burnlog.vocabulary import LISTS, words
 
 __all__ = ["APPLICATION_ID", "MASTERS", "NUMBERED", "TABLES", "VERSION", "Field", "Table", "statements"]
