@@ -208,6 +208,7 @@ def crews(
     RefusedError
         No tally fits the filter.
     """
+    by = by.replace(" ", "_")
     if by not in GROUPS:
         raise InputError(f"{by!r} is no grouping; there are {', '.join(GROUPS)}.")
     rng = np.random.default_rng(SEED) if rng is None else rng

@@ -88,11 +88,12 @@ def robust_rate(
     tallyset: TallySet,
     settings: Settings = Settings(),  # noqa: B008
     *,
-    df: float = 4.0,
+    df: float = 2.0,
 ) -> float:
     """Rods per metre of the middle burn on this work, as a fit has it; `df` infinite is the ordinary fit.
 
-    For showing how far odd burns move an ordinary fit. It is no rate to plan with: bad days must be paid for.
+    For showing how far odd burns move an ordinary fit; 2 degrees of freedom pull harder than the 4 of the flags,
+    for here the middle is wanted and nothing is judged by it. It is no rate to plan with: bad days must be paid for.
     """
     rows = design(tallyset, settings)
     case = _case(rows)

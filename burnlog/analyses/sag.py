@@ -187,7 +187,9 @@ def sag(
     reported = set(events.loc[events["word"].eq("oxygen sag"), "dive_ref"].dropna())
     clogged = set(events.loc[events["word"].eq("clogged kerf"), "cut_id"].dropna())
     by_dive = {str(ref): rows for ref, rows in cuts.groupby("dive_ref")}
-    found = tuple(_dive(judged[ref], by_dive.get(ref, cuts.iloc[:0]), residuals.by_dive, reported) for ref in dives["dive_ref"])
+    found = tuple(
+        _dive(judged[ref], by_dive.get(ref, cuts.iloc[:0]), residuals.by_dive, reported) for ref in dives["dive_ref"]
+    )
     low, known = _banks_low(cuts, needed_kpa, margin_kpa)
     return SagReview(
         dives=found,

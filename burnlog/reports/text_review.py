@@ -1,0 +1,297 @@
+"""Terminal text of the reviews: flags, sag, crews, events, practice. ASCII, 79 columns, n beside each figure."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterable, Sequence
+from typing import TYPE_CHECKING
+
+from burnlog.units import show
+
+if TYPE_CHECKING:
+    from burnlog.analyses.consistency import Flag
+    from burnlog.analyses.crews import CrewReview
+    from burnlog.analyses.events import EventReview
+    from burnlog.analyses.exposure import Exposed
+    from burnlog.analyses.flags import FlagReview
+    from burnlog.analyses.practice import Panel, PracticeReview
+    from burnlog.analyses.sag import SagDive, SagReview
+    from burnlog.analyses.supply import SupplyForecast
+
+__all__ = ["crews_text", "events_text", "flags_text", "practice_text", "sag_text", "supply_text"]
+
+WIDTH = 79
+SHOWN_AS = {"m": ("length", 1000.0), "mm": ("thickness", 1.0), "kPa": ("pressure", 1.0), "s": ("elapsed", 1.0)}
+
+
+def flags_text(review: FlagReview, *, profile: str = "metric", most: int | None = 40) -> str:
+    """The questions, gravest first, and what was judged to find them.
+
+    Parameters
+    ----------
+    review : FlagReview
+    profile : str
+        ``us`` or ``metric``.
+    most : int or None
+        How many to print; the number of the others is said.
+    """
+    count = len(review.flags)
+    out = _wrapped(f"{count} question{'s' if count != 1 else ''} about the record. {review.model}")
+    shown = review.flags if most is None else review.flags[:most]
+    for number, flag in enumerate(shown, start=1):
+        out += ["", *_flag(number, flag, profile)]
+    if len(shown) < count:
+        out += ["", f"... and {count - len(shown)} more; --json lists all."]
+    out += ["", "rule                             flags  rows judged  inputs blank"]
+    raised = [flag.rule for flag in review.flags]
+    out += [
+        f"{rule[:32]:<32} {raised.count(rule):>5}  {review.judged[rule]:>11}  {review.blank.get(rule, 0):>12}"
+        for rule in review.judged
+    ]
+    out += ["", *_wrapped("Not seen by these rules: " + " ".join(review.not_seen))]
+    out += [line for note in review.notes for line in _wrapped(note)]
+    return _plain(out)
+
+
+def sag_text(review: SagReview, *, profile: str = "metric") -> str:
+    """The dives by evidence, the table of sag against edges, and how much could be judged."""
+    out = [f"Oxygen sag: {review.sentence()}."]
+    for word in ("likely", "possible"):
+        for dive in (d for d in review.dives if d.evidence == word):
+            out += ["", *_sag_dive(dive, profile)]
+    clear = sum(d.evidence == "no evidence" for d in review.dives)
+    out += ["", f"no evidence on {clear} dives; {review.not_judged} of {len(review.dives)} dives not judged."]
+    table = review.table
+    p = "not computed: a row or column is empty" if table.p is None else f"exact p {table.p:.2g}"
+    out += [
+        "",
+        f"{'cuts':<12}{'ragged':>8}{'other':>8}",
+        f"{'during sag':<12}{table.sag_ragged:>8}{table.sag_other:>8}",
+        f"{'otherwise':<12}{table.clear_ragged:>8}{table.clear_other:>8}   {p}; {table.says}",
+    ]
+    for low in review.banks_low:
+        end, limit = (
+            show(low.bank_end_kpa, "pressure", profile, digits=4),
+            show(low.limit_kpa, "pressure", profile, digits=4),
+        )
+        out += _wrapped(f"{low.cut}: bank at {end} at stop, under the typed {limit}")
+    out.append("")
+    out += [line for note in review.notes for line in _wrapped(note)]
+    return _plain(out)
+
+
+def supply_text(forecast: SupplyForecast, *, profile: str = "metric") -> str:
+    """The forecast of a bank as a question."""
+    each = show(forecast.fall_kpa_per_rod, "pressure", profile, digits=3)
+    return _plain(_wrapped(f"Bank falls {each} a rod: {forecast.question()}"))
+
+
+def events_text(review: EventReview) -> str:
+    """Rates with exact intervals, where hangers were left, and the list."""
+    out = [f"{review.dives} dives, {review.cuts} cuts, {review.lines} lines; intervals are exact, 95 %."]
+    for title, figures in (
+        ("Events", review.by_event),
+        ("Hangers", review.hangers),
+        ("Restarts", review.restarts),
+        ("Edges", review.edges),
+    ):
+        out += ["", title, *_figures(figures)]
+    out += ["", "Where hangers were left"]
+    if review.hangers_at[0].exposure:
+        out += _figures(review.hangers_at)
+    else:
+        out.append(f"  no place written for any of the {review.hangers_at[0].blank} hangers")
+    out += _wrapped(review.common_practice, indent="  ")
+    out += ["", *_wrapped(review.model.sentence())]
+    out += [
+        f"  {term.name[:34]:<34} x {term.ratio:>5.2f}  ({term.low:.2f}-{term.high:.2f})"
+        for term in review.model.terms
+    ]
+    out.append("")
+    out.append(f"{len(review.rows)} events listed" + (":" if review.rows else "."))
+    for row in review.rows:
+        told = [row.day or "no day", row.cut or row.dive or row.job, row.event, row.outcome or ""]
+        where = [w for w in (row.rig, row.piece_kind, row.setting) if w]
+        out += _wrapped("  ".join(t for t in told if t) + (f"  [{', '.join(where)}]" if where else ""), indent="  ")
+        if row.text:
+            out += _wrapped(row.text, indent="      ")
+    out += [line for note in review.notes for line in _wrapped(note)]
+    return _plain(out)
+
+
+def practice_text(review: PracticeReview, *, profile: str = "metric") -> str:
+    """Each setting by itself: calls and faults, stubs and restarts, rods and time."""
+    out = ["TRAINING. Codes in code order; settings are never joined."]
+    for panel in review.panels:
+        out += ["", *_panel(panel, profile)]
+    for remark in review.remarks:
+        out += ["", f"Remark by {remark.code}, {remark.day}:", *_wrapped(remark.text, indent="  ")]
+    out += [line for note in review.notes for line in _wrapped(note)]
+    return _plain(out)
+
+
+def crews_text(review: CrewReview, *, profile: str = "metric") -> str:
+    """One row for each code, in code order, and who worked beside whom."""
+    out = [
+        *_wrapped(
+            f"Rods by {review.by.replace('_', ' ')}, against the others on equal steel: {review.tallies} tallies, "
+            f"{review.jobs} jobs. For talking with the crew, not for pay or discipline."
+        ),
+        "",
+        f"{review.by:<10}{'n':>4}{'jobs':>5}{'effect':>8}{'80 %':>13}{'luck':>13}{'O/E':>6}{'raw/m':>7}{'more?':>7}",
+    ]
+    for row in review.rows:
+        start = f"{row.code[:9]:<10}{row.tallies:>4}{row.jobs:>5}"
+        if not row.enough or row.effect is None:
+            out += [f"{start}  {row.why}"]
+            continue
+        oe = "-" if row.observed_expected is None else f"{row.observed_expected:.2f}"
+        luck = "-" if row.luck_low is None else f"{row.luck_low:.2f}-{row.luck_high:.2f}"
+        span = f"{row.low:.2f}-{row.high:.2f}"
+        more = f"{100 * (row.prob_more or 0.0):.0f} %"
+        out += [f"{start}{row.effect:>8.2f}{span:>13}{luck:>13}{oe:>6}{row.raw_per_m:>7.2f}{more:>7}"]
+    out.append("")
+    for row in review.rows:
+        if row.enough:
+            out += _wrapped(f"{row.code}: {row.sentence()}")
+    out += ["", "Work: share of length by plate, and by visibility", *_work_mix(review, profile)]
+    out += ["", *_wrapped(review.luck_sentence)]
+    out += [line for note in review.notes for line in _wrapped(note)]
+    for remark in review.remarks:
+        out += ["", f"Remark by {remark.code}, {remark.day}:", *_wrapped(remark.text, indent="  ")]
+    return _plain(out)
+
+
+def _flag(number: int, flag: Flag, profile: str) -> list[str]:
+    head = f"{number:>3} {flag.kind}: {flag.target}, {flag.rule}"
+    facts = [f"{_amount(flag.seen, flag.unit, profile)} written" if flag.seen is not None else ""]
+    if flag.expected_low is not None or flag.expected_high is not None:
+        facts.append(f"{_range(flag, profile)} expected")
+    lines = [*_wrapped(head, indent="", after="    "), *_wrapped(", ".join(f for f in facts if f), indent="    ")]
+    lines += _wrapped(flag.question, indent="    ")
+    if flag.sheet:
+        lines += _wrapped(f"on the sheet: {flag.sheet}", indent="    ")
+    if flag.decision != "keep":
+        lines.append(f"    decided: {flag.decision}")
+    return lines
+
+
+def _range(flag: Flag, profile: str) -> str:
+    low, high = flag.expected_low, flag.expected_high
+    if low is None and high is not None:
+        return f"up to {_amount(high, flag.unit, profile)}"
+    if high is None and low is not None:
+        return f"{_amount(low, flag.unit, profile)} or more"
+    return f"{_amount(low, flag.unit, profile)} to {_amount(high, flag.unit, profile)}"
+
+
+def _amount(value: float | None, unit: str, profile: str) -> str:
+    if value is None:
+        return "-"
+    if unit in SHOWN_AS:
+        kind, factor = SHOWN_AS[unit]
+        return show(value * factor, kind, profile, digits=3)
+    return f"{value:.3g} {unit}"
+
+
+def _sag_dive(dive: SagDive, profile: str) -> list[str]:
+    usual = dive.pressure.baseline
+    rig = dive.rig or "not recorded"
+    lines = [f"{dive.evidence}: {dive.dive}, rig {rig}, readings {dive.pressure.method}: {dive.readings}"]
+    if dive.fall_kpa is not None and usual is not None:
+        fall = show(dive.fall_kpa, "pressure", profile, digits=3)
+        centre = show(usual.centre_kpa, "pressure", profile, digits=3)
+        at = "" if dive.alarm_at is None else f" after {dive.alarm_at:g} rods"
+        lines += _wrapped(
+            f"limit passed{at}{f' in {dive.first_cut}' if dive.first_cut else ''}; drop up to {fall} above the "
+            f"rig's usual {centre} ({usual.readings} readings on other dives)",
+            indent="    ",
+        )
+    if dive.cuts_during or dive.cuts_after:
+        during, after = ", ".join(dive.cuts_during) or "-", ", ".join(dive.cuts_after) or "none"
+        lines += _wrapped(f"cuts during: {during}; after: {after}", indent="    ")
+    rods = "no model" if dive.rods_residual is None else f"{dive.rods_residual:+.1f}"
+    bank = "" if dive.bank_kpa is None else f"; bank at {show(dive.bank_kpa, 'pressure', profile, digits=4)}"
+    lines += _wrapped(
+        f"ragged on {dive.ragged} of {dive.edges_seen} edges seen; rods residual {rods}{bank}"
+        f"{'; written on the sheet as sag' if dive.reported else ''}",
+        indent="    ",
+    )
+    return lines
+
+
+def _figures(figures: Sequence[Exposed]) -> list[str]:
+    lines = []
+    for figure in figures:
+        blank = f" [{figure.blank} without it written]" if figure.blank else ""
+        lines += _wrapped(figure.sentence() + blank, indent="  ")
+    return lines or ["  none recorded"]
+
+
+def _panel(panel: Panel, profile: str) -> list[str]:
+    per, factor = ("ft", 0.3048) if profile == "us" else ("m", 1.0)
+    lines = [
+        f"{panel.setting.upper()}: {len(panel.people)} people, {len(panel.attempts)} attempts, {panel.cuts} cuts"
+    ]
+    lines += ["", "  1 calls and safety faults"]
+    for person in panel.people:
+        lines += _wrapped(f"{person.code}: {person.calls.sentence()}", indent="  ")
+        lines += _wrapped(person.faults.sentence(), indent="      ")
+    words = ", ".join(f"{word} {n}" for word, n in panel.technique.items()) or "none written"
+    lines += _wrapped(f"words on technique, on {panel.technique_cuts} of {panel.cuts} cuts: {words}", indent="  ")
+    lines += ["", "  2 stubs and restarts"]
+    for person in panel.people:
+        stub = "no stubs measured"
+        if person.stub_mm is not None:
+            stub = f"stubs n {person.stubs}, middle {show(person.stub_mm, 'length', profile, digits=3)}"
+        short = f", {person.short_stubs} under the planned stub" if person.short_stubs else ""
+        lines += _wrapped(f"{person.code}: {stub}{short}; {person.restarts.sentence()}", indent="  ")
+    lines += ["", f"  3 rods per {per}, attempt by attempt (- not computed)"]
+    for person in panel.people:
+        mine = [a for a in panel.attempts if a.person == person.code]
+        row = " ".join("-" if a.rods_per_m is None else f"{a.rods_per_m * factor:.2f}" for a in mine)
+        lines += _wrapped(f"{person.code}: {row}", indent="  ")
+    if panel.middle_half is not None:
+        low, high = (value * factor for value in panel.middle_half)
+        n = sum(a.rods_per_m is not None for a in panel.attempts)
+        lines.append(f"  half the attempts lay between {low:.2f} and {high:.2f} (n {n})")
+    split = panel.split
+    if split is None:
+        lines += _wrapped(panel.why_no_split, indent="  ")
+    else:
+        told = "over 500" if split.to_tell is None else f"{split.to_tell}"
+        far = "over 500" if split.to_tell_high is None else f"{split.to_tell_high}"
+        lines += _wrapped(
+            f"between people {100 * split.between_share:.0f} % of the spread (80 % interval "
+            f"{100 * split.share_low:.0f}-{100 * split.share_high:.0f} %), the rest within a person; "
+            f"{split.people} people, {split.attempts} attempts. To tell two people 20 % apart: {told} attempts "
+            f"each ({split.to_tell_low or 'over 500'} to {far}).",
+            indent="  ",
+        )
+    for trend in panel.trends:
+        lines += _wrapped(trend.sentence(), indent="  ")
+    for reason, n in (*panel.left_out.items(), *panel.blanks.items()):
+        lines += _wrapped(f"{n}: {reason}", indent="  ")
+    return lines
+
+
+def _work_mix(review: CrewReview, profile: str) -> list[str]:
+    lines = []
+    for row in review.rows:
+        plates = ", ".join(
+            f"{show(float(t), 'thickness', profile, digits=3)} {100 * share:.0f} %" for t, share in row.plate_mix
+        )
+        seen = ", ".join(f"{word} {100 * share:.0f} %" for word, share in row.visibility_mix)
+        lines += _wrapped(f"{row.code} ({row.length_m:.3g} m): {plates}; {seen}", indent="  ")
+    return lines
+
+
+def _wrapped(text: str, *, indent: str = "", after: str | None = None) -> list[str]:
+    return textwrap.wrap(
+        text, WIDTH, initial_indent=indent, subsequent_indent=indent + "  " if after is None else after
+    ) or [indent.rstrip()]
+
+
+def _plain(lines: Iterable[str]) -> str:
+    """ASCII whatever the record holds: a character the terminal may not have becomes `?`."""
+    return "\n".join(line.encode("ascii", "replace").decode("ascii").rstrip() for line in lines)
