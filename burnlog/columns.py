@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, fields
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from burnlog.errors import FrameError
 
@@ -338,19 +338,28 @@ def empty(name: str) -> pd.DataFrame:
 def shaped(rows: pd.DataFrame, name: str) -> pd.DataFrame:
     """Cast a frame to the kinds of the glossary entry `name`, in its order; absent columns come out missing.
 
-    A `flag` that is missing is False; a missing `whole` is an error, for those are never missing.
+    A `flag` that is missing is False.
+
+    Raises
+    ------
+    FrameError
+        A `whole` is missing: those never are.
     """
     import pandas as pd
 
-    out = {}
+    out: dict[str, pd.Series[Any]] = {}
     for column in GLOSSARY[name]:
         values = rows[column.name] if column.name in rows else pd.Series(None, index=rows.index, dtype=object)
         if column.kind == "time":
-            out[column.name] = pd.to_datetime(values).astype(_DTYPES["time"])
+            out[column.name] = pd.to_datetime(values).astype("datetime64[us]")
         elif column.kind == "flag":
             out[column.name] = values.map(lambda v: bool(v) and v == v).astype(bool)
         elif column.kind == "text":
             out[column.name] = values.astype("str").where(values.notna(), None).astype("str")
+        elif column.kind == "whole":
+            if values.isna().any():
+                raise FrameError(f"frame {name!r}, column {column.name!r}: a value is missing, and none may be.")
+            out[column.name] = values.astype("int64")
         else:
-            out[column.name] = values.astype(_DTYPES[column.kind])
+            out[column.name] = values.astype("float64")
     return pd.DataFrame(out, index=rows.index)

@@ -3,8 +3,15 @@
 Tables only, so that `units` (reading) and `wording` (showing) share one set of numbers. Sizes are exact fractions:
 what is typed as 6 in is stored as 152.4 mm and not as its neighbour.
 
-By definition 1 in = 25.4 mm, 1 lb = 0.45359237 kg, g = 9.80665 m/s2, and 1 psi follows from the three; 1 msw = 10 kPa
-by definition. 1 fsw = 3.0643 kPa (`usn-fsw` in `sources`).
+By definition 1 in = 25.4 mm, 1 lb = 0.45359237 kg, g = 9.80665 m/s2, and 1 psi follows from the three [1]_; 1 msw =
+10 kPa by definition [2]_, 1 fsw = 3.0643 kPa [3]_. Plate ordered by weight is 40.8 lb/ft2 to the inch [4]_.
+
+References
+----------
+.. [1] `si-brochure`.
+.. [2] `msw`.
+.. [3] `usn-fsw`.
+.. [4] `plate-by-weight`.
 """
 
 from __future__ import annotations

@@ -29,7 +29,6 @@ class Source:
 SOURCES: Mapping[str, Source] = {
     entry.key: entry
     for entry in (
-        Source("common-practice", "common practice, no source", "common practice", "most words of the trade"),
         Source("burnlog", "this project's own word or choice", "common practice", "plain words made for the record"),
         Source(
             "us-navy-cutting-manual",

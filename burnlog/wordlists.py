@@ -236,7 +236,7 @@ LISTS: Mapping[str, WordList] = dict(
             Word("clamp moved", "ground clamp moved or came loose"),
             Word("switch fault", "safety switch failed to open or close"),
             Word("oil or grease near oxygen", "found near oxygen parts", NAVY),
-            Word("gas found in a closed space", "found before or while burning", "osha-1910-422"),
+            Word("gas found in a closed space", "found before or while burning", "imca-near-miss"),
         ),
         _list(
             "event_outcome",

@@ -2,11 +2,14 @@
 
 `parse_section` takes a kind with dimensions (`pipe`, ``od=24in wall=.375in``) or a designation from the user's own
 list or the short built-in one. A pipe below nominal 14 is asked about, because its nominal size is not its diameter
-[b36]_. Formulas stand in `shapes`.
+[b36]_; the built-in sizes are few, and each says how its dimensions were seen [a6]_ [en]_. Formulas stand in
+`shapes`.
 
 References
 ----------
 .. [b36] `asme-b36-10m`.
+.. [a6] `astm-a6`.
+.. [en] `en-10365`.
 """
 
 from __future__ import annotations

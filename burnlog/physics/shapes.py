@@ -5,7 +5,14 @@ perimeter* is what is cleaned or touched, for an H-pile about twice the cut line
 everything. The *box* is a strap round the piece. Thickness comes by segment: a rod does not know the name of the
 section.
 
-All lengths are in mm, angles in degrees. Dimensions off a drawing are not the corroded pile.
+All lengths are in mm, angles in degrees. Dimensions off a drawing are not the corroded pile. A sheet pile's width is
+from centre of interlock to centre of interlock [1]_; the mid-line formulas stay within 5 % of producers' coating
+areas [2]_.
+
+References
+----------
+.. [1] `en-10248`.
+.. [2] `sheet-pile-page`.
 """
 
 from __future__ import annotations
