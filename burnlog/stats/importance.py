@@ -13,8 +13,9 @@ import numpy as np
 import scipy.special
 from scipy.stats import qmc
 
-from burnlog.stats.conjugate import Array, Case, Effect, Tables, tables
+from burnlog.stats.conjugate import Tables, tables
 from burnlog.stats.posterior import Posterior, assemble, integrate_tables
+from burnlog.stats.terms import Array, Case, Effect
 from burnlog.stats.threads import one_thread
 
 __all__ = ["KHAT_LIMIT", "integrate_sampled", "pareto_shape"]

@@ -20,7 +20,8 @@ import scipy.special
 from numpy.random import Generator
 from numpy.typing import NDArray
 
-from burnlog.stats.conjugate import Array, Case, Effect, Points, Tables, tables
+from burnlog.stats.conjugate import Points, Tables, tables
+from burnlog.stats.terms import Array, Case, Effect
 from burnlog.stats.threads import one_thread
 
 __all__ = [
@@ -286,7 +287,7 @@ class Posterior:
                 solved, _ = scipy.linalg.lapack.dtrtrs(factor[:d, :d], z[at].T, lower=1, trans=1)
                 rest[at] = self.coef_at[own] + sigma[at, None] * scale[:d] * solved.T
                 if fit.eliminated is not None:
-                    mean, variance = self._eliminated_given(own, rest[at])
+                    mean, variance = self._eliminated_given(fit.eliminated, own, rest[at])
                     eliminated[at] = mean + sigma[at, None] * np.sqrt(variance) * z_eliminated[at]
         p = len(self.names)
         coef = np.empty((n, p))
@@ -311,11 +312,10 @@ class Posterior:
     def _eliminated_size(self) -> int:
         return 0 if self.tables.eliminated is None else len(self.tables.effects[self.tables.eliminated].levels)
 
-    def _eliminated_given(self, point: int, rest: Array) -> tuple[Array, Array]:
+    def _eliminated_given(self, eliminated: int, point: int, rest: Array) -> tuple[Array, Array]:
         """Mean (n, q) and variance/sigma^2 (q,) of the eliminated effect given the other coefficients (n, d)."""
-        assert self.tables.eliminated is not None
         entry = self.tables.entries[self.case[point]]
-        ratio = self.ratios[point, self.tables.eliminated]
+        ratio = self.ratios[point, eliminated]
         variance = ratio**2 / (1.0 + ratio**2 * entry.counts)
         mean = variance * (entry.cross[:, -1] - rest @ entry.cross[:, :-1].T)
         return mean, variance

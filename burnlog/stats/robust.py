@@ -17,8 +17,8 @@ import scipy.special
 from numpy.typing import NDArray
 
 from burnlog.errors import FitError
-from burnlog.stats.conjugate import Array, Basis, Case, Effect, flat_basis
 from burnlog.stats.posterior import integrate
+from burnlog.stats.terms import Array, Basis, Case, Effect, flat_basis
 from burnlog.stats.threads import one_thread
 
 __all__ = ["RATIO_LIMITS", "RobustFit", "false_discovery_flags", "fit_robust"]
