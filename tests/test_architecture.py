@@ -18,7 +18,7 @@ ALLOWED = {
     "store": {"store", "ground"},
     "analyses": {"analyses", "stats", "physics", "ground"},
     "charts": {"charts", "analyses", "ground"},
-    "reports": {"reports", "charts", "analyses", "ground"},
+    "reports": {"reports", "charts", "analyses", "physics", "ground"},
     "demo": {"demo", "analyses", "ground"},
     "cli": {"cli", "reports", "charts", "analyses", "store", "physics", "stats", "ground", "demo"},
 }

@@ -20,11 +20,23 @@ from burnlog.analyses import order as orders
 from burnlog.analyses.basis import Basis
 from burnlog.analyses.rate_fit import RateFit, Settings, fit_rates
 from burnlog.analyses.support import Support, support
-from burnlog.analyses.takeoff import CONDITIONS, TakeOff
+from burnlog.analyses.takeoff import TakeOff
 from burnlog.analyses.tallies import Ratio, ratio
 from burnlog.errors import InputError, RefusedError
 
-__all__ = ["QUANTILES", "Adjustment", "Estimate", "Plan", "Spread", "draft", "in_and_out", "vary"]
+__all__ = [
+    "QUANTILES",
+    "Adjustment",
+    "Estimate",
+    "Plan",
+    "Spread",
+    "draft",
+    "draw",
+    "in_and_out",
+    "quantile",
+    "spread",
+    "spread_of",
+]
 
 QUANTILES = {"p2_5": 0.025, "p10": 0.1, "p25": 0.25, "p50": 0.5, "p75": 0.75, "p80": 0.8, "p90": 0.9, "p97_5": 0.975}
 FEWEST_DRAWS = 2000
@@ -297,10 +309,11 @@ def draft(basis: Basis, takeoff: TakeOff, plan: Plan = Plan(), *, settings: Sett
                 "they are never pooled. Bid it on its own history, or leave the setting blank."
             )
     fit = fit_rates(basis.tallyset, settings=settings)
-    return _drawn(basis, takeoff, plan, fit)
+    return draw(basis, takeoff, plan, fit)
 
 
-def _drawn(basis: Basis, takeoff: TakeOff, plan: Plan, fit: RateFit) -> Estimate:
+def draw(basis: Basis, takeoff: TakeOff, plan: Plan, fit: RateFit) -> Estimate:
+    """Estimate a take-off on a fit that is at hand; as `draft` otherwise."""
     supports = support(basis.tallyset, takeoff.items)
     _refuse_outside(supports, plan)
     rng = np.random.default_rng(plan.seed)
@@ -476,47 +489,3 @@ def in_and_out(made: Estimate) -> tuple[tuple[str, ...], tuple[str, ...]]:
     if made.cost is not None:
         outside.append("everything without a typed price")
     return tuple(inside), tuple(outside)
-
-
-def vary(made: Estimate, what: str, levels: Sequence[Any]) -> list[tuple[str, Estimate | None]]:
-    """The same bid with one thing changed, level by level, on the same fit and seed.
-
-    Parameters
-    ----------
-    made : Estimate
-    what : str
-        ``bottom_time_s``, ``start_up_s``, ``dives_per_day``, ``cutting_share``, or a condition of the take-off.
-    levels : sequence
-        Values, or words of the condition.
-
-    Returns
-    -------
-    list of (level as text, Estimate or None)
-        None where the history holds nothing at that level.
-    """
-    out: list[tuple[str, Estimate | None]] = []
-    for level in levels:
-        if what in CONDITIONS:
-            if level not in _levels_known(made.fit, what):
-                out.append((str(level), None))
-                continue
-            items = tuple(replace(item, conditions={**item.conditions, what: level}) for item in made.takeoff.items)
-            changed, plan = replace(made.takeoff, items=items), made.plan
-        elif what in ("bottom_time_s", "start_up_s", "dives_per_day", "cutting_share"):
-            plan = replace(made.plan, **{what: float(level)}).checked()
-            changed = made.takeoff
-        else:
-            raise InputError(f"--vary {what}: expected bottom-time, start-up or one of {', '.join(CONDITIONS)}.")
-        try:
-            out.append((str(level), _drawn(made.basis, changed, plan, made.fit)))
-        except RefusedError:
-            out.append((str(level), None))
-    return out
-
-
-def _levels_known(fit: RateFit, what: str) -> tuple[str, ...]:
-    """Levels of a condition that have a term, or are the baseline, in the fit."""
-    for condition in fit.rods.design.conditions:
-        if condition.name == what:
-            return condition.levels
-    return ()

@@ -39,7 +39,6 @@ def freeze(made: Estimate) -> dict[str, Any]:
         "takeoff": {
             "source": made.takeoff.source,
             "rows": [[item.row, dict(item.typed)] for item in made.takeoff.items],
-            "sections": [list(segment) for item in made.takeoff.items for segment in item.segments],
         },
         "plan": asdict(made.plan),
         "settings": asdict(made.fit.settings),
@@ -55,7 +54,9 @@ def thaw(payload: Mapping[str, Any], *, own_sections: Sequence[Any] = ()) -> Est
     plan = dict(payload["plan"])
     plan["adjustments"] = tuple(Adjustment(**row) for row in plan["adjustments"])
     plan["divers"] = tuple(plan["divers"])
-    settings = {key: tuple(value) if isinstance(value, list) else value for key, value in payload["settings"].items()}
+    settings: dict[str, Any] = {
+        key: tuple(value) if isinstance(value, list) else value for key, value in payload["settings"].items()
+    }
     takeoff = thaw_takeoff(payload["takeoff"], basis, own_sections)
     return draft(basis, takeoff, Plan(**plan), settings=Settings(**settings))
 

@@ -7,10 +7,7 @@ without a network.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any
-
-if TYPE_CHECKING:
-    import altair as alt
+from typing import Any
 
 __all__ = ["BLACK", "DASHES", "GREY", "PALE", "SHAPES", "WIDTH", "png", "spec", "svg", "themed"]
 
@@ -20,7 +17,7 @@ SHAPES = ("circle", "square", "triangle-up", "diamond", "cross", "triangle-down"
 DASHES: tuple[Sequence[int], ...] = ((1, 0), (6, 3), (2, 2), (8, 3, 2, 3))
 
 
-def themed(chart: alt.Chart | alt.LayerChart, *, height: int, description: str) -> alt.Chart | alt.LayerChart:
+def themed(chart: Any, *, height: int, description: str) -> Any:
     """A chart in the project's look.
 
     Parameters

@@ -28,10 +28,9 @@ class _Grouped(TyperGroup):
     """Help that lists the commands by what people come for, in ASCII."""
 
     def format_commands(self, ctx: Any, formatter: Any) -> None:
-        limit = formatter.width - 6 - max(len(name) for name in self.commands)
         for group in GROUPS:
             rows = [
-                (name, command.get_short_help_str(limit))
+                (name, (command.help or "").split("\n\n")[0].replace("\n", " "))
                 for name, command in self.commands.items()
                 if getattr(command, "rich_help_panel", None) == group and not command.hidden
             ]

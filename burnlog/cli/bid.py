@@ -98,7 +98,7 @@ def draft(
             "a take-off file is needed; `burnlog estimate draft --blank takeoff.csv` makes an empty one."
         )
     from burnlog.analyses.estimate import draft as drafted
-    from burnlog.analyses.estimate import vary as varied
+    from burnlog.analyses.whatif import vary as varied
     from burnlog.reports.text_plan import estimate_text, vary_text
 
     context = Context.of(ctx)

@@ -315,8 +315,9 @@ def fix(
     with context.open(write=True) as log:
         done = mend(log, table.replace("-", "_"), ref, typed, why=why, by=by)
     say(f"{done.table} {done.ref}, by {by}: {why}")
-    for change in done.changes:
-        say(f"  {change}")
+    for revision in done.changes:
+        old, new = _told(revision.old, revision.old_typed), _told(revision.new, revision.new_typed)
+        say(f"  {revision.field}: {old} -> {new}")
 
 
 def void(

@@ -85,7 +85,7 @@ def length(
     Example: burnlog length h --d 14.21in --b 14.885in --tw .805in --tf .805in
     """
     from burnlog.physics.sections import parse_section
-    from burnlog.reports.text_plan import length_text
+    from burnlog.reports.text_length import length_text
 
     dims = _dims(ctx.args)
     found = parse_section(section, dims, sections_at_hand(Context.of(ctx)))

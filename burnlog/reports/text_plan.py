@@ -1,4 +1,4 @@
-"""Plans as text for the terminal: a length, an estimate, a what-if, a score. ASCII, 80 columns, n beside figures."""
+"""Plans as text for the terminal: an estimate, a what-if, a score. ASCII, 80 columns, n beside figures."""
 
 from __future__ import annotations
 
@@ -7,10 +7,9 @@ from collections.abc import Sequence
 
 from burnlog.analyses.estimate import Estimate, in_and_out, spread_of
 from burnlog.analyses.frozen import Score
-from burnlog.physics.shapes import CutLine
 from burnlog.reports.cautions import MADE_UP
 
-__all__ = ["estimate_text", "length_text", "score_text", "vary_text"]
+__all__ = ["estimate_text", "score_text", "vary_text"]
 
 M_PER_FT = 0.3048
 KG_PER_SCF = 0.037552  # oxygen at 70 F and 1 atm: real gas, see `physics.oxygen`
@@ -31,30 +30,6 @@ def _hours(seconds: float) -> str:
 
 def _wrapped(text: str, indent: str = "  ") -> list[str]:
     return textwrap.wrap(text, WIDTH, initial_indent=indent, subsequent_indent=indent + "  ") or [indent.rstrip()]
-
-
-def length_text(found: CutLine) -> str:
-    """Three lengths by name; only the first is burned."""
-
-    def both(mm: float) -> str:
-        return f"{mm:.1f} mm ({mm / 25.4:.3f} in, {mm / 304.8:.3f} ft)"
-
-    lines = [f"{found.designation or found.kind}", f"  cut line           {both(found.cut_line_mm)}"]
-    lines += [f"    segment          {both(length)} x {thick:.2f} mm" for length, thick in found.segments]
-    if found.perimeter_mm is not None:
-        inches = found.perimeter_mm / 25.4
-        lines.append(f"  surface perimeter {inches:.2f} in (not burned), {found.perimeter_mm:.1f} mm")
-    if found.box_mm is not None:
-        lines.append(f"  box                {both(found.box_mm)}")
-    if found.interlocks:
-        lines.append(f"  interlocks         {found.interlocks}")
-    if found.roots:
-        lines.append(f"  roots              {found.roots} (locally thicker; the length is not stretched)")
-    lines += _wrapped(f"formula: {found.formula}")
-    lines += _wrapped(f"dimensions: {found.source}")
-    for note in found.notes:
-        lines += _wrapped(f"note: {note}")
-    return "\n".join(lines)
 
 
 def estimate_text(made: Estimate, *, profile: str = "metric", code: str = "DRAFT") -> str:

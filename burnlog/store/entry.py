@@ -57,6 +57,8 @@ def add_row(log: Log, table: str, fields: Mapping[str, str]) -> str:
         for name, text in given.items():
             if table == "tally" and name == "rods":
                 stubs = _rods(text, values, typed)
+            elif table == "tally" and name == "rod_type":
+                values["rod_type_id"] = log.find("rod_type", text)["id"]
             else:
                 _read(log, table, name, text, values, typed, water)
         if table == "job":
@@ -148,7 +150,8 @@ def _cover(log: Log, key: str, values: Mapping[str, Any]) -> None:
     """The cuts that a count of a dive or a day covers: those burned with its rod type."""
     cuts = log.rows(
         "SELECT c.id FROM cut c JOIN dive d ON d.id = c.dive_id WHERE c.voided_at IS NULL "
-        "AND (:dive IS NULL OR c.dive_id = :dive) AND (:dive IS NOT NULL OR (d.job_id = :job AND d.dive_date = :day)) "
+        "AND (:dive IS NULL OR c.dive_id = :dive) "
+        "AND (:dive IS NOT NULL OR (d.job_id = :job AND d.dive_date = :day)) "
         "AND (:rod IS NULL OR c.rod_type_id IS :rod OR c.rod_type_id IS NULL)",
         {
             "dive": values.get("dive_id"),
@@ -157,5 +160,11 @@ def _cover(log: Log, key: str, values: Mapping[str, Any]) -> None:
             "rod": values.get("rod_type_id"),
         },
     )
-    rows = [(identity("tally_cut", key, row["id"]), {"tally_id": key, "cut_id": row["id"]}, {}) for row in cuts]
-    log.insert_many("tally_cut", rows)
+    nothing_typed: dict[str, tuple[str, str]] = {}
+    log.insert_many(
+        "tally_cut",
+        [
+            (identity("tally_cut", key, row["id"]), {"tally_id": key, "cut_id": row["id"]}, nothing_typed)
+            for row in cuts
+        ],
+    )

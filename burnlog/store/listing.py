@@ -24,10 +24,14 @@ LISTS: Mapping[str, str] = {
     "cuts": "SELECT c.no AS cut, j.code || ' ' || d.dive_no || '.' || c.row AS place, l.code AS line, "
     "c.pass_kind AS pass, c.new_length_mm, c.thickness_mm, c.outcome FROM cut c JOIN dive d ON d.id = c.dive_id "
     "JOIN job j ON j.id = d.job_id JOIN line l ON l.id = c.line_id WHERE c.voided_at IS NULL "
-    "AND (:job IS NULL OR j.code = :job) AND (:dive IS NULL OR d.dive_no = :dive) ORDER BY j.code, d.dive_no, c.row",
-    "tallies": "SELECT t.no AS tally, j.code || coalesce(' ' || d.dive_no, '') AS place, t.scope, r.code AS rod_type, "
+    "AND (:job IS NULL OR j.code = :job) AND (:dive IS NULL OR d.dive_no = :dive) "
+    "ORDER BY j.code, d.dive_no, c.row",
+    "tallies": "SELECT t.no AS tally, j.code || coalesce(' ' || d.dive_no, '') AS place, t.scope, "
+    "r.code AS rod_type, "
     "t.rods, t.rods_basis, t.issued, t.returned FROM tally t JOIN job j ON j.id = t.job_id "
     "LEFT JOIN dive d ON d.id = t.dive_id LEFT JOIN rod_type r ON r.id = t.rod_type_id WHERE t.voided_at IS NULL "
-    "AND (:job IS NULL OR j.code = :job) AND (:dive IS NULL OR d.dive_no = :dive) ORDER BY j.code, t.no",
-    "estimates": "SELECT code AS estimate, state, title, created_at FROM estimate WHERE voided_at IS NULL ORDER BY no",
+    "AND (:job IS NULL OR j.code = :job) AND (:dive IS NULL OR d.dive_no = :dive) "
+    "ORDER BY j.code, t.no",
+    "estimates": "SELECT code AS estimate, state, title, created_at FROM estimate "
+    "WHERE voided_at IS NULL ORDER BY no",
 }
