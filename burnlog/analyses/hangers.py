@@ -25,6 +25,8 @@ __all__ = ["HangerModel", "HangerTerm", "hanger_model"]
 
 REFERENCE_MM = 12.7
 FEWEST_PER_LEVEL = 5
+STEEL_TERMS = 3
+"""Level, thickness and rod changes: the first columns."""
 POSITION_CLASS = {
     "flat": "flat",
     "horizontal": "upright or level",
@@ -105,19 +107,25 @@ def hanger_model(frames: Frames, cuts: pd.DataFrame) -> HangerModel:
     }
     if rows.empty:
         return HangerModel((), why=("no cut has all of the fields",), **counts)
-    X, names = _columns(rows)
     jobs = rows["job"].to_numpy(dtype=object)
     left, metres = rows["hangers"].to_numpy(dtype=float), rows["new_length_m"].to_numpy(dtype=float)
+    X, names = _columns(rows)
     terms: list[HangerTerm] = []
     why: list[str] = []
-    try:
-        terms += _terms("any hanger", fit_binomial(left > 0, np.ones(len(rows)), X, names=names, groups=jobs))
-    except FitError as error:
-        why.append(f"any hanger: {error}")
-    try:
-        terms += _terms("hangers per metre", fit_poisson(left, metres, X, names=names, groups=jobs))
-    except FitError as error:
-        why.append(f"hangers per metre: {error}")
+    for label in ("any hanger", "hangers per metre"):
+        # where hangers are few, thickness and rod changes are asked about alone before giving up
+        for width in (len(names), STEEL_TERMS):
+            few, words = X[:, :width], names[:width]
+            try:
+                if label == "any hanger":
+                    fit = fit_binomial(left > 0, np.ones(len(rows)), few, names=words, groups=jobs)
+                else:
+                    fit = fit_poisson(left, metres, few, names=words, groups=jobs)
+            except FitError as error:
+                why.append(f"{label}, {', '.join(words[1:])}: {error}")
+            else:
+                terms += _terms(label, fit)
+                break
     return HangerModel(tuple(terms), why=tuple(why), **counts)
 
 
