@@ -260,6 +260,7 @@ REFUSED: list[tuple[str, str, dict[str, str], tuple[str, ...]]] = [
     ("+7", "rods", {}, ("begins with a plus", "7+")),
     ("7+-", "rods", {}, ()),
     ("~7+", "rods", {}, ("two marks",)),
+    ("~20+ min", "elapsed", {}, ("two marks",)),
     ("7 + 6", "rods", {}, ("stub '6'", "6 in", "6 mm")),
     ("7 + -6in", "rods", {}, ("negative",)),
     ("7 + ,6in", "rods", {}, ("no stub",)),

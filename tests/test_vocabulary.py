@@ -179,6 +179,12 @@ def test_several_words_in_one_cell(typed: str, name: str, found: tuple[tuple[str
     assert match_many(typed, name) == found
 
 
+def test_a_story_is_no_word() -> None:
+    """A text far longer than any word is refused before it is compared."""
+    with pytest.raises(ReadError, match="500 characters"):
+        match("x" * 500, "edge")
+
+
 @settings(derandomize=True, max_examples=100, deadline=None)
 @given(text=st.text(max_size=300), name=st.sampled_from(sorted(LISTS)))
 def test_any_text_is_matched_or_refused(text: str, name: str) -> None:

@@ -77,7 +77,7 @@ class _Shape:
 
 
 _WALL = ("sheets", "tip")
-_FOLDED_NAMES = {"n": "sheets", "width": "w", "d": "h", "depth": "h", "angle": "slope", "coat": "coating"}
+_FOLDED_NAMES = {"n": "sheets", "width": "w", "b": "w", "d": "h", "depth": "h", "angle": "slope", "coat": "coating"}
 _H_NAMES = {"h": "d", "depth": "d", "bf": "b", "width": "b", "web": "tw", "flange": "tf", "root": "r"}
 _SHAPES: Mapping[str, _Shape] = {
     "plate": _Shape(shapes.plate, ("length", "t"), ("lean",), ("straight",), {"l": "length", "thickness": "t"}),
@@ -98,20 +98,22 @@ _SHAPES: Mapping[str, _Shape] = {
         _H_NAMES,
     ),
     "channel": _Shape(shapes.channel, ("d", "b", "tw", "tf"), (), ("c", "u section"), _H_NAMES),
-    "angle": _Shape(shapes.angle, ("a", "b", "t"), (), ("l section", "l"), {"thickness": "t"}),
+    "angle": _Shape(
+        shapes.angle, ("a", "b", "t"), (), ("l section", "l"), {"thickness": "t", "tw": "t", "d": "a", "h": "a"}
+    ),
     "box": _Shape(
         shapes.box,
         ("b", "h", "t"),
         ("r",),
         ("rectangular hollow", "square hollow", "rhs", "shs", "hss"),
-        {"width": "b", "d": "h", "depth": "h", "wall": "t", "thickness": "t"},
+        {"width": "b", "d": "h", "depth": "h", "wall": "t", "tw": "t", "thickness": "t"},
     ),
     "flat sheet": _Shape(
         shapes.flat_sheet,
         ("w", "t"),
         _WALL,
         ("straight web sheet", "flat", "straight-web sheet"),
-        {"n": "sheets", "width": "w", "tw": "t", "web": "t", "thickness": "t"},
+        {"n": "sheets", "width": "w", "b": "w", "tw": "t", "web": "t", "thickness": "t"},
     ),
     "z sheet": _Shape(
         shapes.z_sheet, ("w", "tf", "tw"), ("h", "slope", "coating", *_WALL), ("z", "z-sheet"), _FOLDED_NAMES
@@ -207,15 +209,14 @@ def read_section(
     found, rest = _kind(" ".join(kind.split()))
     if found is None or rest:
         raise InputError(f"{name}: '{kind}' is no kind of section; there are {', '.join(_SHAPES)}")
-    given = {key: text for key, text in dims.items() if text.strip() not in ("", "-", "?", "nr", "na")}
-    sizes = {}
-    for key, text in given.items():
-        dimension = _dimension_name(found, key)
-        sizes[dimension] = _size(dimension, text, unit)
-    if "sheet" not in found:
-        cut_line(found, sizes)
-    else:
-        cut_line(found, {"sheets": 1.0, **sizes})
+    sizes: dict[str, float] = {}
+    for key, text in dims.items():
+        if text.strip() not in ("", "-", "?", "nr", "na"):
+            _put(sizes, found, key.strip().lower(), text.strip().lower(), unit)
+    try:
+        cut_line(found, {"sheets": 1.0, **sizes} if "sheet" in found else sizes)
+    except InputError as error:
+        raise InputError(f"{name}: {error}") from None
     return Section(name, found, sizes, source.strip())
 
 
@@ -296,32 +297,36 @@ def _dimensions(kind: str, size: str, dims: str, unit: str | None) -> dict[str, 
     if head:
         sizes.update(_bare_size(kind, head, unit))
     for key, value in zip(pairs[::2], pairs[1::2], strict=True):
-        written = value.strip(" ,;")
-        if kind == "pipe" and key in ("nps", "dn"):
-            name, millimetres = "od", _nominal(key, written)
-        elif kind == "pipe" and key == "from":
-            name, millimetres = "inside", _side(written)
-        elif key == "t" and kind in ("z sheet", "u sheet"):
-            thick = _size("t", written, unit)
-            sizes.update({name: thick for name in ("tf", "tw") if name not in sizes})
-            continue
-        else:
-            name = _dimension_name(kind, key)
-            millimetres = _size(name, written, unit)
-        if name in sizes and kind not in ("z sheet", "u sheet"):
-            raise InputError(f"{name} stands twice")
-        sizes[name] = millimetres
+        _put(sizes, kind, key, value.strip(" ,;"), unit)
     return sizes
 
 
+def _put(sizes: dict[str, float], kind: str, key: str, text: str, unit: str | None) -> None:
+    """Read one dimension into `sizes`; refused where it stands there already."""
+    if kind == "pipe" and key in ("nps", "dn"):
+        found = {"od": _nominal(key, text)}
+    elif kind == "pipe" and key == "from":
+        found = {"inside": _side(text)}
+    elif kind in _FOLDED and key in ("t", "thickness"):
+        found = dict.fromkeys(("tf", "tw"), _size("t", text, unit))
+    else:
+        name = _dimension_name(kind, key)
+        found = {name: _size(name, text, unit)}
+    for name in found:
+        if name in sizes:
+            raise InputError(f"{name} stands twice")
+    sizes.update(found)
+
+
+_FOLDED = frozenset(("z sheet", "u sheet"))
+
+
 def _dimension_name(kind: str, key: str) -> str:
+    """What a kind calls the dimension a key stands for."""
     shape = _SHAPES[kind]
-    low = key.strip().lower()
-    if "perimeter" in low:
+    if "perimeter" in key:
         raise InputError(_PERIMETER)
-    if low in shape.needed or low in shape.optional:
-        return low
-    return shape.aliases.get(low, low)
+    return key if key in shape.needed or key in shape.optional else shape.aliases.get(key, key)
 
 
 def _size(name: str, text: str, unit: str | None) -> float:

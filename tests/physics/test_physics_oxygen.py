@@ -26,7 +26,7 @@ from burnlog.physics.oxygen import (
     water_volume_kg,
 )
 from burnlog.physics.real_gas import MOLAR_MASS_KG, compressibility, density_kg_m3, gauge_at_density_kpa
-from burnlog.units import KPA_PER_PSI, read_bank
+from burnlog.units import KPA_PER_PSI, BankContents, read_bank
 
 SEVENTY_F = LABEL_TEMPERATURE_C["label volume"]
 LITRES_244 = 244 * KG_PER_SCF / density_kg_m3(2200 * KPA_PER_PSI, SEVENTY_F) * 1000
@@ -113,6 +113,8 @@ def test_contents_of_a_bank_as_typed() -> None:
     assert contents_kg(read_bank("2 x 9.1 kg")) == pytest.approx(9.1)
     with pytest.raises(InputError, match="not recorded"):
         contents_kg(read_bank("?"))
+    with pytest.raises(InputError, match="needs the pressure"):
+        contents_kg(BankContents(1.0, "measured", "50 L", "bank", each=50.0, route="water volume real gas"))
 
 
 @pytest.mark.parametrize(

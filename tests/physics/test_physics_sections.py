@@ -262,6 +262,7 @@ BAD = [
     ("h", "d=14in b=14in tw=1in tf=1in wall=1in", "wall: not a dimension of an h section"),
     ("h", "d=14in d=15in b=14in tw=1in tf=1in", "d stands twice"),
     ("h", "14in", "has no name"),
+    ("z sheet", "w=700mm t=12mm tf=10mm coating=966mm", "tf stands twice"),
     ("h", "d=? b=14in tw=1in tf=1in", "d is blank"),
     ("channel", "d=100mm b=50mm tw=60mm tf=8mm", "tw = 60 mm"),
     ("channel", "d=100mm b=50mm tw=6mm tf=50mm", "2 tf = 100 mm"),
@@ -364,6 +365,16 @@ def test_R26_own_rows_are_checked(name: str, kind: str, dims: dict[str, str], so
     """A row without a source, or with dimensions that cannot be, does not enter the list."""
     with pytest.raises(InputError, match=words):
         read_section(name, kind, dims, source)
+
+
+def test_one_header_serves_every_kind_of_section() -> None:
+    """A list with columns d, b, tw, tf is read for angles, boxes and sheets too; `t` is both thicknesses of a sheet."""
+    leg = read_section("L", "angle", {"d": "100 mm", "b": "75 mm", "tw": "12 mm"}, "table")
+    assert leg.dims == {"a": 100.0, "b": 75.0, "t": 12.0}
+    hollow = read_section("R", "box", {"d": "100 mm", "b": "200 mm", "wall": "10 mm"}, "table")
+    assert hollow.dims == {"h": 100.0, "b": 200.0, "t": 10.0}
+    sheet = read_section("Z", "z sheet", {"b": "700 mm", "t": "12 mm", "coating": "966 mm"}, "page")
+    assert sheet.dims == {"w": 700.0, "tf": 12.0, "tw": 12.0, "coating": 966.0}
 
 
 def test_bare_lengths_take_the_unit_given() -> None:
