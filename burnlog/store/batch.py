@@ -130,7 +130,7 @@ class Known:
         found, again = identity(table, *parts), 1
         while found in self._void[table]:
             again += 1
-            found = identity(table, *parts, "again", again)
+            found = identity(table, *parts, f"again {again}")
         return found
 
     def _of_job(self, held: dict[str, dict[Any, Row]], job: str, table: str, key: str) -> dict[Any, Row]:

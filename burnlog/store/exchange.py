@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import csv
 import hashlib
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import NamedTuple
@@ -17,9 +17,9 @@ from burnlog.store.masters import MASTER_FILES, CheckSection, MasterImport, Weig
 from burnlog.store.readings import READING_COLUMNS, ReadingImport
 from burnlog.store.sheetimport import SheetImport
 from burnlog.store.survey import Survey, survey
-from burnlog.store.tablefile import TableFile, harmless, open_table
+from burnlog.store.tablefile import TableFile, harmless, open_table, typed_table
 
-__all__ = ["ImportReport", "file_kinds", "import_file"]
+__all__ = ["ImportReport", "file_kinds", "import_file", "import_rows"]
 
 MOST_PROBLEMS = 10_000
 """More than anybody reads; the file is wrong in one way all through."""
@@ -137,7 +137,12 @@ def import_file(
         with log.transaction(why=f"blank filled from {path.name}"[:300]):
             if (before := _seen(log, table)) is not None:
                 return ImportReport(
-                    path.name, kind, skipped=before["rows"], notes=(_seen_note(before),), dry_run=dry_run
+                    path.name,
+                    kind,
+                    before["rows"],
+                    skipped=before["rows"],
+                    notes=(_seen_note(before),),
+                    dry_run=dry_run,
                 )
             batch = Batch(log)
             if kind == "cut sheet":
@@ -178,6 +183,54 @@ def import_file(
         raise
     assert report is not None
     return report
+
+
+def import_rows(
+    log: Log, rows: Sequence[Mapping[str, str]], *, name: str = "as typed", twice_why: str | None = None
+) -> ImportReport:
+    """Take rows of a cut sheet that were typed one by one, by the same rules as a file; each must be new.
+
+    Parameters
+    ----------
+    log : Log
+        Open for writing.
+    rows : sequence of mapping
+        Column of the cut sheet -> text.
+    name : str
+        How messages call what was typed.
+    twice_why : str, optional
+        Reason for a true second cut with line, start and stop of another.
+
+    Returns
+    -------
+    ImportReport
+
+    Raises
+    ------
+    RowErrors
+        Every bad cell, or a row that is in the log already; nothing was written.
+    ConflictError
+        The dive is in the log and says otherwise; nothing was written.
+    """
+    if log.made_up:  # what is typed into an invented log is invented
+        rows = [{**row, "made_up": "yes"} for row in rows]
+    table = typed_table(rows, name)
+    held: list[SheetRow] = []
+    with log.transaction(why=f"blank filled from a row {name}"):
+        batch = Batch(log)
+        taken = _take_sheet(log, table, batch, held, all_new=True, twice_why=twice_why)
+        _refuse(table, held, keep_good=False)
+        batch.write()
+    added = {what: count for what, count in batch.added.items() if count}
+    return ImportReport(
+        name,
+        "cut sheet",
+        taken.rows,
+        added,
+        filled=batch.filled,
+        masters=taken.masters,
+        notes=tuple(taken.notes),
+    )
 
 
 def file_kinds() -> dict[str, tuple[str, ...]]:
@@ -248,14 +301,22 @@ def _refuse(table: TableFile, held: list[SheetRow], *, keep_good: bool) -> None:
 
 
 def _take_sheet(
-    log: Log, table: TableFile, batch: Batch, held: list[SheetRow], *, keep_good: bool, progress: Progress | None
+    log: Log,
+    table: TableFile,
+    batch: Batch,
+    held: list[SheetRow],
+    *,
+    keep_good: bool = False,
+    progress: Progress | None = None,
+    all_new: bool = False,
+    twice_why: str | None = None,
 ) -> _Taken:
     sheet = CutSheet(table)
     if log.made_up and "made_up" not in sheet.headers:
         message = "this log holds invented work only, and the file has no column made_up that says yes"
         raise RowErrors(table.name, [CellProblem(1, "", message)])
     first = survey(sheet)
-    importer = SheetImport(log, sheet, first, batch, keep_good=keep_good)
+    importer = SheetImport(log, sheet, first, batch, keep_good=keep_good, all_new=all_new, twice_why=twice_why)
     rows = 0
     for job, dive, group in _dives(sheet, first):
         if job is not None and dive is not None:

@@ -239,7 +239,7 @@ class MasterImport:
             values.pop("made_up", None)
         typed = self.file.typed(row, self.columns)
         if mentions := row.get("roles").mentions:
-            values["roles"] = "; ".join(mention.word for mention in mentions)
+            values["roles"] = "; ".join(dict.fromkeys(mention.word for mention in mentions))
         typed.pop("display_name", None)
         try:
             if table == "bank":
@@ -378,7 +378,8 @@ class MasterImport:
                 row.conflicts.append(self.file.problem(row, first, message))
             return
         values = {"kind": kind, "name": name, "value": value, "unit": unit, "detail": text, "source": source}
-        typed = {"value": (str(row.raw[self.file.headers["value"].place]), "measured")} if kind == "rule" else {}
+        said = [row.raw[self.file.headers[column].place] for column in ("value", "per")] if kind == "rule" else []
+        typed = {"value": (" per ".join(said), "measured")} if said else {}
         self.batch.add("sourced_value", self.known.new_id("sourced_value", kind, name, text), values, typed)
         self._recorded().setdefault((kind, name), []).append(values)
 

@@ -163,9 +163,10 @@ class ReadingImport:
         values["bank_id"] = self._master("bank", bank)
         whose = (job["code"], dive["dive_no"] if dive else "", *key, len(there) + 1)
         typed = self.file.typed(row, READING_COLUMNS)
-        typed.pop("read_at", None)
+        typed.pop("dive_no", None)
         if (text := row.get("read_at").value) is not None:
-            typed["read_at"] = (text, "measured")
+            dated = _DATED.fullmatch(text)
+            typed["read_at"] = (dated[2] if dated else text, "measured")  # the date stands in the value
         self.batch.add("reading", self.known.new_id("reading", *whose), values, typed)
         there.append({**values, "seen": True, "new": True})
 

@@ -215,7 +215,7 @@ def _fill_cut(sheet: CutSheet, context: Context, plan: DivePlan, cut: CutPlan) -
     values["pass_kind"] = row.get("pass").value or "first"
     values["outcome"] = row.get("outcome").value or "unknown"
     if mentions := row.get("technique").mentions:
-        values["technique"] = "; ".join(mention.word for mention in mentions)
+        values["technique"] = "; ".join(dict.fromkeys(mention.word for mention in mentions))
     _set_length(sheet, context, plan, cut)
     static, flowing = values.get("static_kpa"), values.get("flowing_kpa")
     if static is not None and flowing is not None and flowing > FLOWING_OVER_STATIC * static:

@@ -11,10 +11,12 @@ from collections import Counter
 from collections.abc import Iterator
 from typing import Any
 
+from burnlog.errors import InputError
 from burnlog.store.batch import Batch, Known
 from burnlog.store.cells import Cell
 from burnlog.store.cutsheet import COLUMNS, CutSheet, SheetRow
 from burnlog.store.log import Log, Row, identity
+from burnlog.store.lookup import refuse_twice
 from burnlog.store.recorded import CUT_COLUMNS, RecordedDive, alike, spoken
 from burnlog.store.sheetcounts import BOX, TallyPlan, make_tallies
 from burnlog.store.sheetdive import CutPlan, DivePlan, put_together
@@ -33,6 +35,9 @@ _MARKED = frozenset(("estimated", "at least", "at most"))
 class SheetImport:
     """Takes the dives of one file, one after the other. Inside a transaction.
 
+    With `all_new` a row that is there already is refused, not skipped; `twice_why` is the reason for a cut that has
+    line, start and stop of another.
+
     Attributes
     ----------
     skipped, void : int
@@ -45,12 +50,24 @@ class SheetImport:
         Counts with stubs whose rod type has no planned stub.
     """
 
-    def __init__(self, log: Log, sheet: CutSheet, survey: Survey, batch: Batch, *, keep_good: bool) -> None:
+    def __init__(
+        self,
+        log: Log,
+        sheet: CutSheet,
+        survey: Survey,
+        batch: Batch,
+        *,
+        keep_good: bool = False,
+        all_new: bool = False,
+        twice_why: str | None = None,
+    ) -> None:
         self.log = log
         self.sheet = sheet
         self.survey = survey
         self.batch = batch
         self.keep_good = keep_good
+        self.all_new = all_new
+        self.twice_why = twice_why
         self.known = Known(log)
         self.made_up = log.made_up
         self.masters: dict[str, list[str]] = {}
@@ -91,8 +108,8 @@ class SheetImport:
         stored = (self.known.masters("job").get(job) or {}).get(name)
         if stored is not None:
             return str(stored)
-        said = self.survey.jobs.get(job, {}).get(name, set())
-        return next(iter(said)) if len(said) == 1 else None
+        said = self.survey.jobs.get(job)
+        return said.agreed(name) if said is not None else None
 
     # taking a dive
 
@@ -185,6 +202,9 @@ class SheetImport:
         for cut in plan.cuts:
             stored, tally = recorded.cuts.get(cut.number), own.get(id(cut))
             if stored is not None:
+                if self.all_new:
+                    self._refuse_known(plan, cut, stored)
+                    continue
                 found = recorded.cut_differences(stored, cut, tally)
                 if found and not cut.row.problems:
                     message = f"cut {plan.job} {plan.dive_no}.{cut.number} is in the log. {'; '.join(found)}"
@@ -197,8 +217,15 @@ class SheetImport:
                 self.skipped += 1
                 self.void += 1
                 continue
-            self._check_same_clock(plan, cut, recorded)
+            if self.twice_why is None:
+                self._check_same_clock(plan, cut, recorded)
             yield cut
+
+    def _refuse_known(self, plan: DivePlan, cut: CutPlan, stored: Row) -> None:
+        try:
+            refuse_twice(self.log, stored["dive_id"], cut.number)
+        except InputError as error:
+            cut.row.problems.append(self.sheet.problem(cut.row, "row", str(error)))
 
     def _check_same_clock(self, plan: DivePlan, cut: CutPlan, recorded: RecordedDive) -> None:
         start, stop = cut.values.get("start_at"), cut.values.get("stop_at")
@@ -391,6 +418,7 @@ class SheetImport:
             "rod_type_id": self._rod_type(cut.rod_type) if cut.rod_type is not None else None,
             **{column: cut.values.get(column) for column in CUT_COLUMNS},
             "row": cut.number,
+            "twice_why": self.twice_why,
         }
         id = self.known.new_id("cut", plan.job, plan.dive_no, cut.number)
         self.batch.add("cut", id, values, cut.typed)

@@ -27,6 +27,26 @@ Said = dict[str, tuple[Cell, int]]
 
 
 @dataclass
+class JobSaid:
+    """What the dives of a job say of it: a job is made with what its first dive says, if no other says otherwise."""
+
+    first_dive: object
+    words: dict[str, set[str]] = field(default_factory=dict)
+    at_first: set[str] = field(default_factory=set)
+
+    def note(self, name: str, word: str, dive: object) -> None:
+        """One more dive says `word` under `name`."""
+        self.words.setdefault(name, set()).add(word)
+        if dive == self.first_dive:
+            self.at_first.add(name)
+
+    def agreed(self, name: str) -> str | None:
+        """The word of the first dive, where all dives that say one say the same."""
+        words = self.words.get(name, set())
+        return next(iter(words)) if name in self.at_first and len(words) == 1 else None
+
+
+@dataclass
 class Survey:
     """What a file says of the things that outlast a row.
 
@@ -43,7 +63,7 @@ class Survey:
 
     rows: int = 0
     in_order: bool = True
-    jobs: dict[str, dict[str, set[str]]] = field(default_factory=dict)
+    jobs: dict[str, JobSaid] = field(default_factory=dict)
     lines: dict[tuple[str, str], Said] = field(default_factory=dict)
     rod_types: dict[str, Said] = field(default_factory=dict)
     clashes: dict[int, list[CellProblem]] = field(default_factory=dict)
@@ -68,10 +88,10 @@ def survey(sheet: CutSheet) -> Survey:
             found.in_order = found.in_order and (job, dive) not in closed
             closed.add(last)
             last = (job, dive)
-        of_job = found.jobs.setdefault(str(job), {name: set() for name in JOB_CELLS})
+        of_job = found.jobs.setdefault(str(job), JobSaid(dive))
         for name in JOB_CELLS:
             if (word := _value(cells, name)) is not None:
-                of_job[name].add(str(word))
+                of_job.note(name, str(word), dive)
         if (line := _value(cells, "line")) is not None:
             _note(sheet, found, row, found.lines.setdefault((str(job), str(line)), {}), cells, LINE_CELLS)
         if (rod_type := _value(cells, "rod_type")) is not None:

@@ -11,7 +11,7 @@ import codecs
 import csv
 import hashlib
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -21,7 +21,7 @@ from burnlog.errors import CellProblem, FileError, InputError, RowErrors
 from burnlog.store import workbook
 from burnlog.store.workbook import LONGEST_CELL, UNPRINTABLE, cell_address
 
-__all__ = ["Header", "Row", "TableFile", "harmless", "open_table", "restored"]
+__all__ = ["Header", "Row", "TableFile", "harmless", "open_table", "restored", "typed_table"]
 
 MOST_COLUMNS = 500
 _CHUNK = 1 << 20
@@ -153,6 +153,32 @@ class TableFile:
 
     def _label(self, place: int) -> str:
         return self.typed_headers[place] if place < len(self.typed_headers) else ""
+
+
+@dataclass(frozen=True)
+class _TypedTable(TableFile):
+    """Rows that were typed at a prompt, laid out as a file would be."""
+
+    given: tuple[tuple[str, ...], ...] = ()
+
+    def rows(self) -> Iterator[Row]:
+        for number, cells in enumerate(self.given, start=1):
+            yield Row(number, [cell.strip() for cell in cells])
+
+
+def typed_table(rows: Sequence[Mapping[str, str]], name: str) -> TableFile:
+    """Rows typed one by one, as a table with the columns in which something was typed; rows count from 1.
+
+    Raises
+    ------
+    RowErrors
+        Nothing was typed.
+    """
+    columns = list(dict.fromkeys(column for row in rows for column, text in row.items() if text.strip()))
+    headers = _headers(columns, name, spreadsheet=False)
+    given = tuple(tuple(row.get(column, "") for column in columns) for row in rows)
+    digest = hashlib.sha256(repr((columns, given)).encode()).hexdigest()
+    return _TypedTable(Path(name), name, False, "", tuple(columns), headers, digest, (), given=given)
 
 
 def open_table(path: Path) -> TableFile:
