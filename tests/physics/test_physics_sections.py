@@ -368,7 +368,7 @@ def test_R26_own_rows_are_checked(name: str, kind: str, dims: dict[str, str], so
 
 
 def test_one_header_serves_every_kind_of_section() -> None:
-    """A list with columns d, b, tw, tf is read for angles, boxes and sheets too; `t` is both thicknesses of a sheet."""
+    """Columns d, b, tw, tf are read for angles, boxes and sheets too; `t` is both thicknesses of a sheet."""
     leg = read_section("L", "angle", {"d": "100 mm", "b": "75 mm", "tw": "12 mm"}, "table")
     assert leg.dims == {"a": 100.0, "b": 75.0, "t": 12.0}
     hollow = read_section("R", "box", {"d": "100 mm", "b": "200 mm", "wall": "10 mm"}, "table")
