@@ -126,7 +126,7 @@ def mention_text(mention: Mention) -> str:
     """One entry of a list cell.
 
     >>> mention_text(Mention("rod stuck", times=2)), mention_text(Mention("oxygen", seconds=300.0))
-    ('rod stuck x2', 'oxygen 5min')
+    ('rod stuck x2', 'oxygen 5 min')
     """
     if mention.times is not None:
         return f"{mention.word} x{mention.times}"
