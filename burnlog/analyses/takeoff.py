@@ -256,11 +256,14 @@ def _item(
     def cell(column: str) -> str:
         return row.get(column, "")
 
+    unread: set[str] = set()
+
     def attempt(column: str, action: Callable[[], Any]) -> Any:
         try:
             return action()
         except InputError as error:
             note(number, column, str(error), cell(column))
+            unread.add(column)
             return None
 
     name = cell("item")
@@ -296,6 +299,8 @@ def _item(
     elif dims:
         note(number, "section", "dims without a section: say plate, pipe, h section ...")
         return None
+    if unread & {"thickness", "length_each"}:
+        return None  # what is wrong with it is noted; that it is missing would be said of the same cell
     segments = _segments(number, values, cut_line, note)
     if segments is None:
         return None

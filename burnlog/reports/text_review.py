@@ -275,12 +275,15 @@ def _panel(panel: Panel, profile: str) -> list[str]:
     return lines
 
 
+def _steel(text: str, profile: str) -> str:
+    """A thickness of the work mix, or the words for none."""
+    return text if text == "not recorded" else show(float(text), "thickness", profile, digits=3)
+
+
 def _work_mix(review: CrewReview, profile: str) -> list[str]:
     lines = []
     for row in review.rows:
-        plates = ", ".join(
-            f"{show(float(t), 'thickness', profile, digits=3)} {100 * share:.0f} %" for t, share in row.plate_mix
-        )
+        plates = ", ".join(f"{_steel(t, profile)} {100 * share:.0f} %" for t, share in row.plate_mix)
         seen = ", ".join(f"{word} {100 * share:.0f} %" for word, share in row.visibility_mix)
         lines += _wrapped(f"{row.code} ({row.length_m:.3g} m): {plates}; {seen}", indent="  ")
     return lines

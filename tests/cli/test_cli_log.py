@@ -90,7 +90,9 @@ def test_R08_an_update_by_another_program_is_in_the_trail(burnlog: Runner, log: 
 
 def test_R05_one_line_entry_echoes_what_was_understood(burnlog: Runner, log: Path) -> None:
     """The echo of a single cut names its minutes, its rods and its length in the job's units."""
-    burnlog("add", "rod-type", "rod_type=EX18", "family=exothermic", "length=18 in", "planned_stub=3 in", "stub_source=x1")
+    burnlog(
+        "add", "rod-type", "rod_type=EX18", "family=exothermic", "length=18 in", "planned_stub=3 in", "stub_source=x1"
+    )
     made = burnlog("add", "line", "job=PIER7", "line=L14", "thickness=5/8 in", "planned_length=42.37 in")
     assert made.returncode == 0, made.stderr
     done = burnlog(
