@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import tempfile
-from collections.abc import Mapping
 from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -12,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from burnlog.cli.context import Context, closing, now, say, say_json, tell
+from burnlog.cli.echo import echo_cut
 from burnlog.cli.options import AsJson
 from burnlog.errors import InputError
 from burnlog.reports.cautions import MADE_UP
@@ -140,11 +138,16 @@ def add_cut(
     static: Annotated[str | None, typer.Option(help="Regulator, no gas flowing.")] = None,
     flowing: Annotated[str | None, typer.Option(help="Regulator while gas flows.")] = None,
     remark: Annotated[str | None, typer.Option(help="As written.")] = None,
+    really: Annotated[
+        str | None, typer.Option(help="Why this is a true second cut with line, start and stop of another.")
+    ] = None,
 ) -> None:
     """Add one forgotten cut.
 
     Example: burnlog add cut L14 --dive 'PIER7 14' --start 0942 --stop 1003 --new all --rods "7 + 6in"
     """
+    from burnlog.store.exchange import import_rows
+
     context = Context.of(ctx)
     with context.open(write=True) as log:
         there = log.find("dive", dive)
@@ -177,11 +180,11 @@ def add_cut(
             "regulator_static": static,
             "regulator_flowing": flowing,
             "remark": remark,
-            **({"made_up": "yes"} if log.made_up else {}),
         }
-        _take_row(log, cells)
+        typed = {name: str(value) for name, value in cells.items() if value is not None}
+        import_rows(log, [typed], twice_why=really)
         ref = f"{job['code']} {there['dive_no']}.{number}"
-        _echo(log, ref, context.units or str(job["units_profile"] or "metric"))
+        say(echo_cut(log, ref, context.units or str(job["units_profile"] or "metric")))
 
 
 def _next_row(log: Log, dive_id: str) -> int:
@@ -196,56 +199,6 @@ def _usual_rod(log: Log, dive_id: str) -> str | None:
         (dive_id,),
     )
     return str(found[0]["code"]) if found else None
-
-
-def _take_row(log: Log, cells: Mapping[str, Any]) -> None:
-    """One row through the same door as a whole sheet, so that the same rules hold."""
-    from burnlog.store.exchange import import_file
-
-    filled = {name: value for name, value in cells.items() if value is not None}
-    with tempfile.TemporaryDirectory() as folder:
-        path = Path(folder) / "one row.csv"
-        with path.open("w", encoding="utf-8", newline="") as file:
-            writer = csv.DictWriter(file, list(filled))
-            writer.writeheader()
-            writer.writerow(filled)
-        import_file(log, path)
-
-
-def _echo(log: Log, ref: str, profile: str) -> None:
-    """What was understood, in words."""
-    from burnlog import units
-
-    cut = log.find("cut", ref)
-    said = [f"cut {cut['no']} ({ref})"]
-    if cut["elapsed_s"] is not None:
-        said.append(units.show(cut["elapsed_s"], "elapsed", profile))
-    elif cut["start_at"] and cut["stop_at"]:
-        import datetime as dt
-
-        span = dt.datetime.fromisoformat(cut["stop_at"]) - dt.datetime.fromisoformat(cut["start_at"])
-        said.append(units.show(span.total_seconds(), "elapsed", profile))
-    if cut["new_length_mm"] is not None:
-        mm = float(cut["new_length_mm"])
-        said.append(f"{mm / 304.8:.2f} ft new" if profile == "us" else f"{mm / 1000:.3f} m new")
-    tallies = log.rows(
-        "SELECT t.id, t.rods, t.rods_basis FROM tally t JOIN tally_cut c ON c.tally_id = t.id WHERE c.cut_id = ?",
-        (cut["id"],),
-    )
-    for tally in tallies:
-        stubs = log.rows("SELECT stub_mm FROM rod_part WHERE tally_id = ? ORDER BY seq", (tally["id"],))
-        if tally["rods"] is None:
-            said.append("rods not recorded")
-            continue
-        listed = ", ".join(f"{row['stub_mm'] / 25.4:g} in" for row in stubs)
-        count = f"{tally['rods']:g} full" if stubs else f"{tally['rods']:g} rods"
-        tail = f" + {len(stubs)} stub{'s' if len(stubs) != 1 else ''} of {listed}" if stubs else ""
-        said.append(f"{count}{tail}" + ("" if tally["rods_basis"] == "measured" else f" ({tally['rods_basis']})"))
-    for name, word in (("hangers", "hanger"), ("restarts", "restart")):
-        if cut[name] is not None:
-            said.append(f"{cut[name]} {word}{'' if cut[name] == 1 else 's'}")
-    said.append(str(cut["outcome"]))
-    say(", ".join(said))
 
 
 def _adder(table: str) -> Any:

@@ -14,7 +14,7 @@ from burnlog.store.cells import BLANK, Cell, CellReader
 from burnlog.store.fields import FIELDS, FieldRule
 from burnlog.store.tablefile import Header, Row, TableFile
 
-__all__ = ["COLUMNS", "CutSheet", "SheetColumn", "SheetRow", "unknown_columns"]
+__all__ = ["COLUMNS", "CutSheet", "SheetColumn", "SheetRow", "cell_reader", "unknown_columns"]
 
 
 @dataclass(frozen=True)
@@ -123,8 +123,7 @@ class CutSheet:
             column = _BY_NAME.get(header.name)
             if column is None:
                 continue
-            table_name = _RANGED.get(header.name) or _RANGED.get(column.part, "")
-            reader = CellReader(header.name, column.rule, table=table_name, header=header)
+            reader = cell_reader(header.name, header)
             if why := reader.unit_problem():
                 problems.append(table.problem(1, header, why, header.typed))
             self.headers[header.name] = header
@@ -191,6 +190,13 @@ _RANGED = {
     "row": "cut",
 }
 """Column or part of the sheet -> table whose ranges hold for it."""
+
+
+def cell_reader(name: str, header: Header | None = None) -> CellReader:
+    """What reads the cells of one column of the cut sheet, each value held against its range."""
+    column = _BY_NAME[name]
+    table = _RANGED.get(name) or _RANGED.get(column.part, "")
+    return CellReader(name, column.rule, table=table, header=header)
 
 
 def unknown_columns(table: TableFile, known: Mapping[str, object], required: Sequence[str]) -> list[CellProblem]:

@@ -59,10 +59,12 @@ class SheetExport:
         self.left_out: Counter[str] = Counter()
         self._texts = CellTexts(_RULES)
 
-    def rows(self) -> Iterator[dict[str, str]]:
-        """Every live cut, in the order of job, dive and row."""
-        for job in self.log.rows("SELECT * FROM job WHERE voided_at IS NULL ORDER BY code"):
-            yield from self._job(job)
+    def rows(self, job: str | None = None) -> Iterator[dict[str, str]]:
+        """Every live cut, in the order of job, dive and row; those of one job where its code is given."""
+        for found in self.log.rows(
+            "SELECT * FROM job WHERE voided_at IS NULL AND (? IS NULL OR code = ?) ORDER BY code", (job, job)
+        ):
+            yield from self._job(found)
 
     def _job(self, job: Row) -> Iterator[dict[str, str]]:
         dives = {row["id"]: row for row in self.log.rows(_DIVES, (job["id"],))}
