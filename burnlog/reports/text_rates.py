@@ -89,11 +89,11 @@ def _model(found: Rates, us: bool) -> list[str]:
 def _terms(what: str, terms: Sequence[Term]) -> list[str]:
     if not terms:
         return []
-    lines = [f"  {what + ', by':<33} {'against':<17} factor  80 % range  tallies"]
+    lines = [f"  {what + ', by':<32} {'against':<16} factor  80 % range  tallies"]
     for term in terms:
-        name = f"{term.term}: {term.level}"[:33]
+        name = f"{term.term}: {term.level}"[:32]
         reach = f"{term.low:.2f} - {term.high:.2f}"
-        lines.append(f"  {name:<33} {term.against[:17]:<17} {term.factor:>6.2f}  {reach}  {term.tallies:>7}")
+        lines.append(f"  {name:<32} {term.against[:16]:<16} {term.factor:>6.2f}  {reach}  {term.tallies:>7}")
     return lines
 
 

@@ -117,10 +117,16 @@ def test_R57_the_total_is_not_a_sum_of_eighties(record: Record) -> None:
     """
     rng = np.random.default_rng(1)
     cuts = [
-        {"job": f"J{n % 40}", "line": f"L{n}", "dive_no": 1 + n // 40, "new_length_m": 1.0, "planned_length_m": 1.0,
-         "rods": math.exp(0.4 * z)}
+        {
+            "job": f"J{n % 40}",
+            "line": f"L{n}",
+            "dive_no": 1 + n // 40,
+            "new_length_m": 1.0,
+            "planned_length_m": 1.0,
+            "rods": math.exp(0.4 * z),
+        }
         for n, z in enumerate(rng.standard_normal(4000))
-    ]  # fmt: skip
+    ]
     near_zero = (1e-4, 1e-3, 2)
     settings = Settings(start_m=(0.0,), psi_m=(0.0,), job_grid=near_zero, diver_grid=near_zero)
     found = spread_of(draft(basis_of(record(cuts)), plates(), Plan(draws=40_000), settings=settings).equivalents)
@@ -219,14 +225,28 @@ def test_R44_practice_changes_no_byte(record: Record, basis: Basis) -> None:
         effect = 0.2 * rng.standard_normal()
         for n in range(12):
             cuts.append(
-                {"job": f"J{job}", "dive_no": n + 1, "line": f"L{job}-{n}", "new_length_m": 1.0, "planned_length_m": 1.0,
-                 "diver": f"D{n % 3}", "rods": math.exp(1.2 + effect + 0.3 * rng.standard_normal())}
-            )  # fmt: skip
+                {
+                    "job": f"J{job}",
+                    "dive_no": n + 1,
+                    "line": f"L{job}-{n}",
+                    "new_length_m": 1.0,
+                    "planned_length_m": 1.0,
+                    "diver": f"D{n % 3}",
+                    "rods": math.exp(1.2 + effect + 0.3 * rng.standard_normal()),
+                }
+            )
     dry = [
-        {**cut, "job": "DRY", "dive_no": n + 1, "line": f"P{n}", "setting": "dry practice", "record_class": "training",
-         "rods": 9.0}
+        {
+            **cut,
+            "job": "DRY",
+            "dive_no": n + 1,
+            "line": f"P{n}",
+            "setting": "dry practice",
+            "record_class": "training",
+            "rods": 9.0,
+        }
         for n, cut in enumerate(cuts[:50])
-    ]  # fmt: skip
+    ]
     plain = draft(basis_of(record(cuts)), plates(), Plan(draws=2000)).as_json()
     mixed = draft(basis_of(record([*cuts, *dry])), plates(), Plan(draws=2000)).as_json()
     assert json.dumps(plain["rods"]) == json.dumps(mixed["rods"])

@@ -12,7 +12,10 @@ import pytest
 
 Runner = Callable[..., subprocess.CompletedProcess[str]]
 
-HEADER = "job,dive,dive_date,diver,setting,record_class,water,line,thickness,planned_length,rod_type,rods,new_length,outcome"
+HEADER = (
+    "job,dive,dive_date,diver,setting,record_class,water,"
+    "line,thickness,planned_length,rod_type,rods,new_length,outcome"
+)
 
 
 def _sheet(path: Path, *rows: str, header: str = HEADER) -> Path:

@@ -1,0 +1,248 @@
+"""The whole main job on the invented contractor's files: log, learn, flag, plan."""
+
+from __future__ import annotations
+
+import json
+import os
+import shutil
+import subprocess
+import sys
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+Runner = Callable[..., subprocess.CompletedProcess[str]]
+SEED = Path(__file__).parents[2] / "seed_data"
+ORDER = (
+    *("jobs", "rod_types", "persons", "rigs", "banks", "cuts_2023", "cuts_2024", "cuts_2025", "cuts_2026"),
+    *("lines", "class", "practice", "readings", "rules", "prices"),
+)
+SPREAD = {"mean", "p2_5", "p10", "p25", "p50", "p75", "p80", "p90", "p97_5"}
+
+
+def _run(db: Path, *words: str) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        [sys.executable, "-m", "burnlog", "--db", str(db), *words],
+        capture_output=True,
+        text=True,
+        env={**os.environ, "COLUMNS": "80"},
+        check=False,
+        timeout=300,
+    )
+
+
+@pytest.fixture(scope="module")
+def season(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A log made up from the seed files."""
+    db = tmp_path_factory.mktemp("season") / "season.db"
+    assert _run(db, "init", "--made-up").returncode == 0
+    done = _run(db, "import", *(str(SEED / f"{name}.csv") for name in ORDER))
+    assert done.returncode == 0, done.stderr
+    return db
+
+
+@pytest.fixture
+def own(season: Path, tmp_path: Path) -> Path:
+    """A copy of that log, to be changed."""
+    return Path(shutil.copy(season, tmp_path / "own.db"))
+
+
+def test_R06_seed_files_again_add_nothing(own: Path) -> None:
+    """Importing every seed file a second time adds no row."""
+    done = _run(own, "import", *(str(SEED / f"{name}.csv") for name in ORDER), "--json")
+    assert done.returncode == 0, done.stderr
+    assert all(sum(file["added"].values()) == 0 for file in json.loads(done.stdout)["files"])
+
+
+def test_the_demo_runs_to_the_end_and_says_made_up(tmp_path: Path) -> None:
+    """One command goes from files to a page; a second time into the same folder is refused."""
+    done = _run(tmp_path / "x.db", "demo", str(tmp_path / "demo"))
+    assert done.returncode == 0, done.stderr
+    for words in ("MADE UP", "Rods per ft", "Odd burns", "Oxygen", "Crews", "ESTIMATE", "P80", "permit"):
+        assert words in done.stdout
+    assert done.stdout.isascii()
+    assert max(len(line) for line in done.stdout.splitlines() if "/" not in line) <= 80
+    page = (tmp_path / "demo" / "estimate.html").read_text(encoding="utf-8")
+    assert "MADE UP" in page
+    assert _run(tmp_path / "x.db", "demo", str(tmp_path / "demo")).returncode == 5
+
+
+def test_estimate_prints_the_documented_keys_and_the_same_bytes(season: Path) -> None:
+    """A drafted bid as JSON has every documented key and repeats to the byte."""
+    words = (
+        "estimate",
+        "draft",
+        str(SEED / "takeoff.csv"),
+        "--bottom-time",
+        "40min",
+        "--start-up",
+        "15min",
+        "--json",
+    )
+    one, two = _run(season, *words), _run(season, *words)
+    assert one.returncode == 0, one.stderr
+    assert one.stdout == two.stdout
+    found = json.loads(one.stdout)
+    keys = {
+        *("made_up", "db_id", "seed", "draws", "length_m", "rods", "rods_unit", "cut_time_s", "dives", "oxygen_kg"),
+        *("packs", "items", "basis", "drivers", "fit", "warnings", "in", "not_in", "cautions", "cost", "order"),
+        *("adjustments", "outside_history", "bottom_time_s", "start_up_s", "cutting_share"),
+    }
+    assert keys <= set(found)
+    for name in ("rods", "cut_time_s", "dives", "oxygen_kg", "packs"):
+        assert set(found[name]) == SPREAD
+        levels = [found[name][key] for key in ("p2_5", "p10", "p25", "p50", "p75", "p80", "p90", "p97_5")]
+        assert levels == sorted(levels)
+    assert {"tallies", "cuts", "lines", "jobs", "crews", "divers", "from", "to", "left_out"} <= set(found["basis"])
+    assert {"item", "quantity", "length_m", "thickness_mm", "rods", "cut_time_s", "support", "warnings"} <= set(
+        found["items"][0]
+    )
+    assert set(found["drivers"]) == {"job", "diver", "burn", "parameters"}
+    assert {"thickness_exponent", "start_m", "group_sd", "sigma", "khat"} <= set(found["fit"])
+    assert found["made_up"] is True
+    assert any("permit" in text for text in found["cautions"])
+
+
+def test_R61_an_issued_estimate_repeats_after_more_tallies(own: Path, tmp_path: Path) -> None:
+    """Fifty more tallies in the log leave an issued bid as it was, to the byte; it cannot be issued twice."""
+    takeoff = str(SEED / "takeoff.csv")
+    done = _run(own, "estimate", "issue", "E7", takeoff, "--bottom-time", "40min", "--start-up", "15min")
+    assert done.returncode == 0, done.stderr
+    before = _run(own, "estimate", "rerun", "E7", "--json").stdout
+    rows = ["job,dive,dive_date,diver,setting,record_class,water,line,thickness,rod_type,rods,new_length,made_up"]
+    rows += [
+        f"LATER1,{n},2026-06-{n % 28 + 1:02d},D1,open water,production,salt,L{n},1/2 in,EX38,9,2 ft,yes"
+        for n in range(1, 51)
+    ]
+    sheet = tmp_path / "later.csv"
+    sheet.write_text("\n".join(rows) + "\n", encoding="utf-8")
+    done = _run(own, "import", str(sheet))
+    assert done.returncode == 0, done.stderr
+    assert _run(own, "estimate", "rerun", "E7", "--json").stdout == before
+    assert "identical bytes" in _run(own, "estimate", "rerun", "E7").stdout
+    assert _run(own, "estimate", "issue", "E7", takeoff).returncode == 4
+
+
+def test_R64_closing_needs_a_name_and_scores(own: Path) -> None:
+    """An issued estimate is closed by somebody, once, and then counts in the score."""
+    takeoff = str(SEED / "takeoff.csv")
+    assert _run(own, "estimate", "issue", "E1", takeoff).returncode == 0
+    assert _run(own, "estimate", "close", "E1", "--rods", "500").returncode == 2
+    assert _run(own, "--by", "JM", "estimate", "close", "E1", "--rods", "500").returncode == 0
+    assert _run(own, "--by", "JM", "estimate", "close", "E1", "--rods", "500").returncode == 2
+    found = json.loads(_run(own, "score", "--json").stdout)
+    assert found["scored"] == 1
+
+
+def test_R48_outside_the_history_ends_with_three(season: Path, tmp_path: Path) -> None:
+    """Steel beyond what was logged is refused, and marked where a reason is given."""
+    thick = tmp_path / "thick.csv"
+    thick.write_text("item,section,thickness,length_each,rod_type\ndeep,plate,3 in,4 ft,EX38\n", encoding="utf-8")
+    assert _run(season, "estimate", "draft", str(thick)).returncode == 3
+    done = _run(season, "estimate", "draft", str(thick), "--allow-outside", "client insists")
+    assert done.returncode == 0
+    assert "OUTSIDE LOGGED RANGE" in done.stdout
+
+
+def test_R62_what_if_shows_no_history(season: Path) -> None:
+    """A visibility never logged prints `no history`, the others a figure."""
+    words = ("estimate", "draft", str(SEED / "takeoff.csv"), "--vary", "visibility=by feel,1-3 ft,over 10 ft")
+    done = _run(season, *words)
+    assert done.returncode == 0, done.stderr
+    table = done.stdout[done.stdout.index("What if") :]
+    assert table.count("no history") == 1
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("rates", "--by", "crew", "--by", "diver", "--by", "family", "--by", "visibility", "--by", "thickness"),
+        ("flags", "list"),
+        ("sag",),
+        ("crews",),
+        ("crews", "--by", "diver"),
+        ("events",),
+        ("practice",),
+        ("left", "--job", "DOLPH5"),
+        ("day", "2026-02-11"),
+        ("stock", "--job", "PIER12", "--rods-in-box", "60"),
+    ],
+)
+def test_every_question_has_an_answer_in_text_and_json(season: Path, words: tuple[str, ...]) -> None:
+    """Each command ends with 0, in ASCII no wider than 80, with the cautions, and as JSON that holds no NaN."""
+    done = _run(season, *words)
+    assert done.returncode == 0, done.stderr
+    assert done.stdout.isascii()
+    assert max(map(len, done.stdout.splitlines())) <= 80
+    assert "Not a cutting procedure" in done.stdout
+    for banned in ("safe to", "approved", "compliant", "recommended setting", "you should set"):
+        assert banned not in done.stdout.lower()
+    json.loads(_run(season, *words, "--json").stdout, parse_constant=lambda text: pytest.fail(f"{text} in JSON"))
+
+
+def test_R67_no_ranking_words_about_crews(season: Path) -> None:
+    """What is said of crews and divers holds no word of a ranking, and there is no sorting by result."""
+    for by in ("crew", "diver"):
+        text = _run(season, "crews", "--by", by).stdout.lower()
+        for banned in ("best", "worst", "rank", "league", "performer"):
+            assert banned not in text.split()
+    assert _run(season, "crews", "--sort", "result").returncode == 2
+
+
+def test_R35_check_ends_with_four_where_something_does_not_add_up(season: Path) -> None:
+    """The invented season holds slips; check lists them and changes nothing."""
+    before = season.read_bytes()
+    done = _run(season, "check")
+    assert done.returncode == 4
+    assert "unaccounted" in done.stdout
+    assert season.read_bytes() == before
+
+
+def test_R55_a_decision_moves_the_figures_only_when_it_leaves_out(own: Path) -> None:
+    """Without a decision the headline stays; leave-out by somebody with a reason takes the burn out of it."""
+    found = json.loads(_run(own, "flags", "list", "--json").stdout)
+    flags = found["flags"] if isinstance(found, dict) else found
+    odd = next(flag for flag in flags if flag["kind"] == "rods")
+    headline = json.loads(_run(own, "rates", "--json").stdout)["rods"]["rods"]
+    words = ("flags", "decide", odd["rule"], odd["target"])
+    assert _run(own, *words, "leave-out", "--why", "typed ten-fold").returncode == 2
+    assert _run(own, "--by", "JM", *words, "keep", "--why", "thick weld").returncode == 0
+    assert json.loads(_run(own, "rates", "--json").stdout)["rods"]["rods"] == headline
+    assert _run(own, "--by", "JM", *words, "leave-out", "--why", "typed ten-fold").returncode == 0
+    assert json.loads(_run(own, "rates", "--json").stdout)["rods"]["rods"] < headline
+
+
+def test_R14_backup_and_verify(own: Path, tmp_path: Path) -> None:
+    """A backup is opened and checked; flipped bytes in a copy end with 5."""
+    folder = tmp_path / "copies"
+    folder.mkdir()
+    assert _run(own, "backup", str(folder)).returncode == 0
+    copy = next(folder.iterdir())
+    assert _run(copy, "verify").returncode == 0
+    raw = bytearray(copy.read_bytes())
+    raw[20_000:60_000] = bytes(40_000)
+    copy.write_bytes(bytes(raw))
+    assert _run(copy, "verify").returncode == 5
+
+
+def test_R56_a_blank_take_off_names_its_columns(season: Path, tmp_path: Path) -> None:
+    """`--blank` writes a file with the columns and explains them; an existing file is left alone."""
+    path = tmp_path / "blank.csv"
+    done = _run(season, "estimate", "draft", "--blank", str(path))
+    assert done.returncode == 0
+    assert path.read_text(encoding="utf-8").startswith("item,quantity,section")
+    assert _run(season, "estimate", "draft", "--blank", str(path)).returncode == 5
+
+
+def test_report_estimate_writes_one_page(own: Path, tmp_path: Path) -> None:
+    """The page of an issued estimate holds its number, its boxes and no address of the network."""
+    assert _run(own, "estimate", "issue", "E9", str(SEED / "takeoff.csv")).returncode == 0
+    page = tmp_path / "e9.html"
+    done = _run(own, "report", "estimate", "E9", "--out", str(page))
+    assert done.returncode == 0, done.stderr
+    text = page.read_text(encoding="utf-8")
+    assert "Estimate E9, ISSUED" in text
+    assert 'src="http' not in text
+    assert 'href="http' not in text
+    assert page.stat().st_size < 3_000_000
