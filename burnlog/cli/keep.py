@@ -9,14 +9,14 @@ import typer
 
 from burnlog.cli.context import Context, now, say, say_json, tell
 from burnlog.cli.options import AsJson
-from burnlog.errors import FileError
+from burnlog.errors import FileError, InputError
 
 __all__ = ["register"]
 
 
 def register(app: typer.Typer) -> None:
     """Put the commands of this group on the application."""
-    for command in (backup, verify):
+    for command in (export, merge, backup, verify, audit):
         app.command(rich_help_panel="Keep")(command)
 
 
@@ -54,3 +54,87 @@ def verify(ctx: typer.Context, as_json: AsJson = False) -> None:
         raise FileError(f"{found.path} is damaged: " + "; ".join(found.problems[:5]) + ". Restore the last backup.")
     if not as_json:
         say("The file is whole.")
+
+
+def export(
+    ctx: typer.Context,
+    target: Annotated[Path, typer.Argument(help="A bundle (NAME.json), or a folder for CSV files.")],
+    names: Annotated[bool, typer.Option("--names", help="With the names of persons, not their codes alone.")] = False,
+) -> None:
+    """Take the record out: a JSON bundle for another laptop, or CSV files that import again.
+
+    Example: burnlog export night.json
+    """
+    from burnlog.store.bundle import export_bundle
+    from burnlog.store.csvexport import export_csv
+
+    with Context.of(ctx).open() as log:
+        made = (export_bundle if target.suffix.lower() == ".json" else export_csv)(log, target, names=names)
+    for path, rows in made.files.items():
+        say(f"{path}: {rows} rows")
+    for what, count in made.left_out.items():
+        say(f"  not in these files: {what} ({count}); the JSON bundle holds it all")
+
+
+def merge(
+    ctx: typer.Context,
+    source: Annotated[Path, typer.Argument(help="A bundle, or another log file.")],
+    as_json: AsJson = False,
+) -> None:
+    """Add what another laptop's log holds; a conflict is shown and nothing is written.
+
+    Example: burnlog merge night.json
+    """
+    from burnlog.store.merge import merge as merged
+    from burnlog.store.merge import read_source
+
+    with Context.of(ctx).open(write=True) as log:
+        report = merged(log, read_source(source))
+    if as_json:
+        say_json(report.as_json())
+        return
+    added = ", ".join(f"{count} {name}" for name, count in report.added.items() if count) or "0 rows"
+    say(f"{source}: added {added}; {report.same} rows were here already.")
+    for line in report.renamed:
+        say(f"  {line}")
+
+
+def audit(
+    ctx: typer.Context,
+    code: Annotated[str, typer.Argument(help="Number of an estimate.")],
+    folder: Annotated[Path, typer.Argument(help="An empty or new folder.")],
+) -> None:
+    """Write one estimate back to the paper: counts, cuts, sheets, changes, draws, versions.
+
+    Example: burnlog audit E7 e7-audit
+    """
+    from burnlog.analyses.frozen import thaw
+    from burnlog.cli.bid import kept
+    from burnlog.cli.sections import own_sections
+    from burnlog.reports.audit import audit_pack
+    from burnlog.store.sources import amendments_of, sheets_of
+
+    context = Context.of(ctx)
+    if folder.exists() and any(folder.iterdir()):
+        raise InputError(f"{folder} is not empty; name another folder.")
+    row = kept(context, code)
+    with context.open() as log:
+        made = thaw(row["payload"], own_sections=own_sections(log))
+        cuts = [str(name) for name in made.basis.tallyset.pieces["cut_id"]]
+        tallies = [str(name) for name in made.basis.tallyset.tallies.index]
+        sheets, amendments = sheets_of(log, cuts), amendments_of(log, [*cuts, *tallies])
+    head = {
+        "code": code,
+        "state": str(row["state"]).upper(),
+        "hash": row["content_hash"],
+        "by": row["created_by"],
+        "made_on": row["created_at"],
+    }
+    files = audit_pack(made, row["payload"], head=head, sheets=sheets, amendments=amendments)
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        for name, text in files.items():
+            (folder / name).write_text(text, encoding="utf-8")
+    except OSError as error:
+        raise FileError(f"{folder} cannot be written ({error.strerror}).") from error
+    say(f"{folder}: {len(files)} files; README.txt says what each holds.")

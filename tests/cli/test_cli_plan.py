@@ -246,3 +246,57 @@ def test_report_estimate_writes_one_page(own: Path, tmp_path: Path) -> None:
     assert 'src="http' not in text
     assert 'href="http' not in text
     assert page.stat().st_size < 3_000_000
+
+
+def test_R83_a_short_script_recomputes_the_headline_from_the_pack(own: Path, tmp_path: Path) -> None:
+    """From the CSV files of the audit pack alone: P80 of the rods, the history's ratio, and a sheet for every cut."""
+    assert _run(own, "estimate", "issue", "E7", str(SEED / "takeoff.csv")).returncode == 0
+    folder = tmp_path / "pack"
+    done = _run(own, "audit", "E7", str(folder))
+    assert done.returncode == 0, done.stderr
+
+    import csv
+    import math
+
+    def read(name: str) -> list[dict[str, str]]:
+        with (folder / name).open(encoding="utf-8", newline="") as file:
+            return list(csv.DictReader(file))
+
+    rods = sorted(float(row["rods"]) for row in read("draws.csv"))
+    result = json.loads((folder / "estimate.json").read_text(encoding="utf-8"))["result"]
+    assert rods[math.ceil(0.8 * len(rods)) - 1] == result["rods"]["p80"]
+    tallies = read("tallies.csv")
+    total = math.fsum(float(t["rods"]) for t in tallies) / math.fsum(float(t["new_length_m"]) for t in tallies)
+    assert total == pytest.approx(result["basis"]["rods_per_m"], rel=1e-12)
+    assert len(read("sheets.csv")) == len(read("pieces.csv")) == result["basis"]["cuts"]
+    assert _run(own, "audit", "E7", str(folder)).returncode == 2
+
+
+def test_R13_two_laptops_become_one(own: Path, tmp_path: Path) -> None:
+    """A bundle merged into an empty log brings everything, a second time nothing; a real log refuses made-up rows."""
+    bundle = tmp_path / "night.json"
+    assert _run(own, "export", str(bundle)).returncode == 0
+    other = tmp_path / "other.db"
+    assert _run(other, "init", "--made-up").returncode == 0
+    assert _run(other, "merge", str(bundle)).returncode == 0
+    again = _run(other, "merge", str(bundle), "--json")
+    assert sum(json.loads(again.stdout)["added"].values()) == 0
+    one, two = (json.loads(_run(db, "rates", "--json").stdout)["rods"] for db in (own, other))
+    assert one == two
+    real = tmp_path / "real.db"
+    assert _run(real, "init").returncode == 0
+    assert _run(real, "merge", str(bundle)).returncode == 2
+
+
+def test_R13_a_conflicting_edit_is_shown_and_nothing_written(own: Path, tmp_path: Path) -> None:
+    """One row changed on both laptops ends with 4, and the log is as it was."""
+    other = Path(shutil.copy(own, tmp_path / "other.db"))
+    for db, rods in ((own, "8"), (other, "9")):
+        found = json.loads(_run(db, "list", "tallies", "--job", "PIER12", "--json").stdout)["tallies"]
+        number = next(str(row["tally"]) for row in found if row["scope"] == "cut" and row["rods"])
+        assert _run(db, "--by", "JM", "fix", "tally", number, f"rods={rods}", "--why", "recount").returncode == 0
+    bundle = tmp_path / "b.json"
+    assert _run(other, "export", str(bundle)).returncode == 0
+    before = _run(own, "rates", "--json").stdout
+    assert _run(own, "merge", str(bundle)).returncode == 4
+    assert _run(own, "rates", "--json").stdout == before
