@@ -39,7 +39,7 @@ class GroupFit:
     totals : mapping of code to (draws,) array
         Effect of the group and of whoever came with it.
     sigma : float
-        Spread of one tally of long exposure; `m` its growth for short ones, one value a row.
+        Spread of one usual tally; `m` its growth in variance for shorter ones, one value a row.
     """
 
     by: str
@@ -103,7 +103,7 @@ def fit_groups(design: Design, by: str, *, rng: np.random.Generator, draws: int 
     drawn = posterior.draws(draws, rng)
     by_name = {effect.name: effect for effect in effects}
     psi = posterior.tag_means.get("psi_m", 0.0)
-    m = 1.0 + psi / rows.exposure(posterior.tag_means.get("start_m", s.start_m[0]))
+    m = rows.noise(psi, rows.exposure(posterior.tag_means.get("start_m", s.start_m[0])))
     return GroupFit(by, rows, posterior, _totals(by, by_name, drawn.effects), posterior.sigma, m)
 
 
