@@ -39,7 +39,7 @@ _LABELS = {
     "line": "line or piece",
     "pass": "pass (first, re-burn, hanger)",
     "burn_time": "burn time (0:45 = 45 seconds)",
-    "outcome": "through? (through, part way, not through)",
+    "outcome": "through? (yes, part, no)",
     "defects": "what went wrong (words, ; between)",
 }
 _HEAD_RODS = "rods over the whole dive (Enter where each cut has its own)"

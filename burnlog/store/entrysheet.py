@@ -16,24 +16,29 @@ from burnlog.store.exchange import ImportReport, import_rows
 from burnlog.store.log import Log, Row
 from burnlog.store.lookup import find, nearest
 
-__all__ = ["DIVE", "FIRST", "MORE", "ROW", "STANDING", "SheetEntry", "dive_of"]
+__all__ = ["DIVE", "FIRST", "HEAD", "MORE", "ROW", "STANDING", "SheetEntry", "dive_of"]
 
 
 def _names(text: str) -> tuple[str, ...]:
     return tuple(text.split())
 
 
-DIVE = _names(
-    "sheet dive_date log_ref diver tender supervisor crew record_class setting water depth visibility current surge "
-    "water_temp bottom_time work_time start_up calls_made calls_right faults rig bank"
+HEAD = _names(
+    "sheet record_class water dive_date log_ref diver tender supervisor crew bottom_time work_time start_up setting "
+    "depth visibility current surge water_temp rod_type family rod_length lot rig material fouling backing power "
+    "set_amps bank bank_start regulator_static rods issued returned rods_lost broken_or_wet would_not_light "
+    "calls_made calls_right faults"
 )
-"""What belongs to the dive: asked when the dive is new."""
+"""The head of the paper, line by line: what is asked once."""
 
 STANDING = _names("rod_type family rod_length lot material fouling backing power set_amps")
-"""What the head of the paper says for all its rows; a row can say otherwise."""
+"""What the head says for all rows; a row can say otherwise."""
 
 FIRST = _names("rods issued returned rods_lost broken_or_wet would_not_light bank_start regulator_static")
 """What is counted or read once, and stands on the first row; `rods` here is a count over the dive."""
+
+DIVE = tuple(name for name in HEAD if name not in STANDING and name not in FIRST)
+"""What belongs to the dive: asked when the dive is new."""
 
 ROW = _names(
     "line section thickness position planned_length new_length pass start stop burn_time rods restarts hangers "
@@ -110,8 +115,12 @@ class SheetEntry:
 
     def head_names(self) -> list[str]:
         """What is asked once: the dive where it is new, what stands for all rows, and the counts of the box."""
-        dive = [] if self.stored is not None else list(DIVE)
-        return [*dive, *STANDING, *(FIRST if self.number == 1 else ())]
+        kept = {
+            *(DIVE if self.stored is None else ()),
+            *(FIRST if self.number == 1 else ()),
+            *STANDING,
+        }
+        return [name for name in HEAD if name in kept]
 
     def asked(self, name: str) -> bool:
         """Whether a field is worth asking, with what has been typed so far."""

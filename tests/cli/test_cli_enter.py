@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import csv
+import datetime as dt
 import json
 import os
+import shutil
 import signal
 import sqlite3
 import subprocess
@@ -15,13 +17,15 @@ from pathlib import Path
 import pexpect
 import pytest
 
-from burnlog.store.entrysheet import DIVE, FIRST, MORE, ROW, STANDING
+from burnlog.store.entry import add_row
+from burnlog.store.entrysheet import FIRST, HEAD, MORE, ROW, STANDING
+from burnlog.store.log import Log
 
 Runner = Callable[..., subprocess.CompletedProcess[str]]
 SEED = Path(__file__).parent.parent.parent / "seed_data"
 MASTERS = ("jobs", "persons", "rigs", "banks", "rod_types")
 
-HEAD = {
+SAID = {
     "dive_date": "2026-05-14",
     "diver": "D3",
     "record_class": "production",
@@ -33,8 +37,8 @@ HEAD = {
 
 def _head(**typed: str) -> list[str]:
     """What is typed for the head of a new dive, its rod type being known to the log."""
-    said = {**HEAD, **typed}
-    names = [name for name in (*DIVE, *STANDING, *FIRST) if name not in ("family", "rod_length")]
+    said = {**SAID, **typed}
+    names = [name for name in HEAD if name not in ("family", "rod_length")]
     return [said.get(name, "") for name in names]
 
 
@@ -48,18 +52,22 @@ def _lines(*parts: list[str]) -> str:
     return "\n".join(text for part in parts for text in part) + "\n"
 
 
-@pytest.fixture
-def log(burnlog: Runner, tmp_path: Path) -> Path:
+@pytest.fixture(scope="module")
+def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A log with a job, a line with its plan, a rod type."""
-    assert burnlog("init").returncode == 0
-    for words in (
-        ("job", "job=PIER7", "water=salt", "units_profile=us", "record_class=production"),
-        ("rod-type", "rod_type=EX38", "family=exothermic", "length=18 in", "planned_stub=3 in", "stub_source=x1"),
-        ("line", "job=PIER7", "line=L14", "thickness=5/8 in", "planned_length=42.37 in"),
-    ):
-        done = burnlog("add", *words)
-        assert done.returncode == 0, done.stderr
-    return tmp_path / "log.db"
+    path = tmp_path_factory.mktemp("made") / "log.db"
+    with Log.create(path, by="T", now=lambda: dt.datetime(2026, 5, 20, tzinfo=dt.UTC)) as log:
+        add_row(log, "job", {"job": "PIER7", "water": "salt", "units_profile": "us", "record_class": "production"})
+        rod = {"rod_type": "EX38", "family": "exothermic", "length": "18 in", "planned_stub": "3 in"}
+        add_row(log, "rod_type", {**rod, "stub_source": "made up for this test"})
+        add_row(log, "line", {"job": "PIER7", "line": "L14", "thickness": "5/8 in", "planned_length": "42.37 in"})
+    return path
+
+
+@pytest.fixture
+def log(made: Path, tmp_path: Path) -> Path:
+    """A copy of that log, where the command looks for it."""
+    return Path(shutil.copy(made, tmp_path / "log.db"))
 
 
 def _cuts(burnlog: Runner) -> list[dict[str, object]]:
@@ -247,17 +255,15 @@ def _typist(rows: list[dict[str, str]]) -> Iterator[tuple[str, str]]:
     """What a person reads at the prompt and types, for one sheet of the samples."""
     first = rows[0]
     whole = first["rods_scope"] == "dive"
-    apart = {name for name in STANDING if name not in ("rod_type", "lot")}
-    for name in DIVE:
-        yield name, first[name]
-    yield "rod_type", first["rod_type"]
     lots = dict.fromkeys(row["lot"] for row in rows if row["lot"])
-    yield "lot", "; ".join(lots) if whole else ""
-    for name in STANDING:
-        if name in apart - {"family", "rod_length"}:
-            yield name, ""
-    for name in FIRST:
-        yield name, first[name] if name != "rods" or whole else ""
+    passed_by = {"family", "rod_length", "material", "fouling", "backing", "power", "set_amps"}
+    for name in HEAD:
+        if name in ("family", "rod_length"):
+            continue  # the log knows this rod type
+        if name in passed_by or (name in ("rods", "lot") and not whole):
+            yield name, ""  # it stands on the rows
+        else:
+            yield name, "; ".join(lots) if name == "lot" else first[name]
     for row in rows:
         for name in ROW:
             if name != "rods" or not whole:
