@@ -98,7 +98,7 @@ _ONE_JOB = (
 
 def _over_length(others: str) -> str:
     """A cut makes its line longer than planned; `others` picks the cuts that count besides it."""
-    return f"""NEW.new_length_mm > 0 AND EXISTS (
+    return f"""NEW.new_length_mm > 0 AND NEW.voided_at IS NULL AND EXISTS (
       SELECT 1 FROM line WHERE id = NEW.line_id AND planned_length_mm IS NOT NULL AND over_length_why IS NULL
       AND NEW.new_length_mm + (SELECT coalesce(sum(new_length_mm), 0) FROM cut
         WHERE line_id = NEW.line_id AND voided_at IS NULL{others}) > {_TOO_LONG})"""
@@ -108,12 +108,13 @@ _WHEN_NEW: Mapping[str, tuple[tuple[str, str], ...]] = {
     "cut": (_ONE_JOB, (_over_length(""), _OVER)),
     "tally_cut": (
         (
-            f"""EXISTS (SELECT 1 FROM tally t JOIN cut c ON c.id = NEW.cut_id WHERE t.id = NEW.tally_id
+            f"""NEW.voided_at IS NULL AND EXISTS (SELECT 1 FROM tally t JOIN cut c ON c.id = NEW.cut_id
+      WHERE t.id = NEW.tally_id
       AND t.scope = 'cut' AND t.rods = 0 AND c.new_length_mm > 0 AND {_NO_PARTS})""",
             _ZERO,
         ),
         (
-            """EXISTS (SELECT 1 FROM tally t JOIN tally_cut o ON o.tally_id = t.id
+            """NEW.voided_at IS NULL AND EXISTS (SELECT 1 FROM tally t JOIN tally_cut o ON o.tally_id = t.id
       WHERE t.id = NEW.tally_id AND t.scope = 'cut' AND o.voided_at IS NULL)""",
             "a tally of one cut covers one cut; its scope is cuts when it covers several",
         ),
@@ -285,7 +286,7 @@ def _new(table: Table) -> str:
     for key in table.keys:
         same = " AND ".join(f'"{column}" = NEW."{column}"' for column in key)
         text = f"a {table.spoken} with this {', '.join(key)} is there already"
-        cases.append((f"EXISTS (SELECT 1 FROM {name} {_LIVE} AND {same})", text))
+        cases.append((f"NEW.voided_at IS NULL AND EXISTS (SELECT 1 FROM {name} {_LIVE} AND {same})", text))
     cases.extend(_orphans(table, changed=False))
     cases.extend(_WHEN_NEW.get(name, ()))
     return _refusals(f"{name}_new BEFORE INSERT ON {name}", cases)

@@ -315,12 +315,6 @@ TABLES: tuple[Table, ...] = (
         ),
     ),
     Table(
-        "tally_cut",
-        "a cut that a tally covers",
-        (_ref("tally_id", "tally", needed=True), _ref("cut_id", "cut", needed=True)),
-        keys=(("tally_id", "cut_id"),),
-    ),
-    Table(
         "rod_part",
         "what was left of one part-burned rod",
         (
@@ -329,6 +323,12 @@ TABLES: tuple[Table, ...] = (
             _real("stub_mm", 0, 1000, needed=True),
         ),
         keys=(("tally_id", "seq"),),
+    ),
+    Table(
+        "tally_cut",
+        "a cut that a tally covers",
+        (_ref("tally_id", "tally", needed=True), _ref("cut_id", "cut", needed=True)),
+        keys=(("tally_id", "cut_id"),),
     ),
     Table(
         "reading",

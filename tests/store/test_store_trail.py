@@ -107,7 +107,7 @@ def test_R08_a_change_needs_a_reason_and_a_name(scribe: Scribe, why: str | None,
     [
         ("cut", "thickness", "12", "^thickness: '12' has no unit"),
         ("cut", "thickness", "400 mm", "between 1 and 300"),
-        ("cut", "edge", "splendid", "^edge: 'splendid' is not a"),
+        ("cut", "edge", "splendid", "^edge: 'splendid' is no word"),
         ("cut", "depth", "45 fsw", "belongs to the dive"),
         ("cut", "planned_length", "2 ft", "belongs to the line"),
         ("cut", "thicknes", "5/8", "nearest are thickness"),
