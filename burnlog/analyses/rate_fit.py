@@ -27,7 +27,16 @@ from burnlog.analyses.tallies import TallySet
 from burnlog.errors import FitError, InputError
 from burnlog.stats.posterior import Draws, Posterior, Tables, integrate_tables, tables
 
-__all__ = ["Model", "RateFit", "Settings", "Simulation", "fit_rates", "refuse_few"]
+__all__ = [
+    "Model",
+    "RateFit",
+    "Settings",
+    "Simulation",
+    "cuts_per_rod",
+    "divers_per_job",
+    "fit_rates",
+    "refuse_few",
+]
 
 Array = NDArray[np.float64]
 
@@ -47,6 +56,10 @@ class Model:
             made = tables(rows.cases, rows.effects, prior_precision=rows.prior_precision, names=rows.names)
         posterior = integrate_tables(made)
         return cls(rows, posterior, _scales(rows, posterior, made.kept))
+
+    def levels(self, effect: str) -> tuple[str, ...]:
+        """Levels of a group effect, without asking for its posterior."""
+        return next(each.levels for each in self.posterior.tables.effects if each.name == effect)
 
     @cached_property
     def mean_scale(self) -> float:
@@ -145,7 +158,7 @@ class RateFit:
             A new job is asked of a history with fewer jobs than `Settings.min_jobs`.
         """
         _check_lines(lines)
-        jobs = self.rods.posterior.effects["job"].levels
+        jobs = self.rods.levels("job")
         if job is not None and job not in jobs:
             raise InputError(f"job {job!r} is not in the history of this fit. Its jobs: {', '.join(jobs)}.")
         if job is None and len(jobs) < self.settings.min_jobs:
@@ -153,10 +166,10 @@ class RateFit:
                 f"{len(jobs)} job{'s' if len(jobs) != 1 else ''} in the history: no range for a new job. "
                 f"It needs {self.settings.min_jobs}; the rest of a job already begun can be asked for by its code."
             )
-        crew = _Crew.of(lines, divers, self.divers_per_job, self.rods.posterior.effects["diver"].levels)
+        crew = _Crew.of(lines, divers, self.divers_per_job, self.rods.levels("diver"))
         drawn = self.rods.posterior.draws(draws, rng)
-        own = _job_part(self.rods.posterior, drawn, job, rng)
-        people = crew.effects(self.rods.posterior, drawn, rng)
+        own = _job_part(self.rods, drawn, job, rng)
+        people = crew.effects(self.rods, drawn, rng)
         length = lines["length_m"].to_numpy(dtype=float)
         planned = lines["planned_m"].to_numpy(dtype=float) if "planned_m" in lines else length
         starts = np.array([case.tag["start_m"] for case in self.rods.design.cases])[drawn.case]
@@ -195,14 +208,13 @@ class RateFit:
         """Time on the given draws of rods."""
         if self.time is None:
             return None
-        posterior = self.time.posterior
-        drawn = posterior.draws(len(rods), rng)
-        own = _job_part(posterior, drawn, job if job in posterior.effects["job"].levels else None, rng)
+        drawn = self.time.posterior.draws(len(rods), rng)
+        own = _job_part(self.time, drawn, job if job in self.time.levels("job") else None, rng)
         psi = np.array([case.tag["psi_m"] for case in self.time.design.cases])[drawn.case]
         per_cut = np.log(rods / (1.0 + rods * self.cuts_per_rod))
         eta = np.log(60.0 * self.time.scale[drawn.case])[:, None] + np.log(rods) + own[:, None]
         eta += drawn.coef[:, 0, None] + drawn.coef[:, 1, None] * log_t + drawn.coef[:, 2, None] * per_cut
-        eta += levels.effect(self.time.design, drawn.coef) + crew.effects(posterior, drawn, rng)
+        eta += levels.effect(self.time.design, drawn.coef) + crew.effects(self.time, drawn, rng)
         noise = rng.standard_normal(eta.shape) * drawn.sigma[:, None]
         variance = self.time.design.noise(psi[:, None], length[None, :])
         return np.asarray(np.exp(eta + noise * np.sqrt(variance)), dtype=float)
@@ -226,11 +238,11 @@ def _log_sum(logs: Array) -> Array:
     return np.asarray(top[:, 0] + np.log(np.exp(logs - top).sum(axis=1)))
 
 
-def _job_part(posterior: Posterior, drawn: Draws, job: str | None, rng: np.random.Generator) -> Array:
+def _job_part(model: Model, drawn: Draws, job: str | None, rng: np.random.Generator) -> Array:
     """The job's own effect in each draw: a new one, or that of a job in the history."""
     if job is None:
         return np.asarray(drawn.sd["job"] * rng.standard_normal(len(drawn.sigma)))
-    return drawn.effects["job"][:, posterior.effects["job"].levels.index(job)]
+    return drawn.effects["job"][:, model.levels("job").index(job)]
 
 
 @dataclass(frozen=True)
@@ -254,10 +266,10 @@ class _Crew:
         unknown = tuple(name for name in seats if name is not None and name not in known)
         return cls(seat, tuple(seats), unknown)
 
-    def effects(self, posterior: Posterior, drawn: Draws, rng: np.random.Generator) -> Array:
+    def effects(self, model: Model, drawn: Draws, rng: np.random.Generator) -> Array:
         """Effect of who makes each line, (draws, lines): their own where the history knows them."""
         new = rng.standard_normal((len(drawn.sigma), len(self.names))) * drawn.sd["diver"][:, None]
-        levels = posterior.effects["diver"].levels
+        levels = model.levels("diver")
         for k, name in enumerate(self.names):
             if name in levels:
                 new[:, k] = drawn.effects["diver"][:, levels.index(name)]
@@ -347,8 +359,8 @@ def fit_rates(tallyset: TallySet, *, settings: Settings = Settings()) -> RateFit
         rods=rods,
         time=time,
         time_refused=refused,
-        cuts_per_rod=_cuts_per_rod(tallyset),
-        divers_per_job=_divers_per_job(tallyset),
+        cuts_per_rod=cuts_per_rod(tallyset),
+        divers_per_job=divers_per_job(tallyset),
     )
 
 
@@ -361,14 +373,14 @@ def refuse_few(count: int, jobs: int, settings: Settings, what: str) -> None:
         )
 
 
-def _cuts_per_rod(tallyset: TallySet) -> float:
+def cuts_per_rod(tallyset: TallySet) -> float:
     """Cuts begun anew on a line already begun, per rod: what a line of many rods has beyond its first cut."""
     pieces = tallyset.pieces[tallyset.pieces["new_length_m"] > 0]
     again = len(pieces) - pieces["line_ref"].nunique()
     return float(again / tallyset.tallies["rods"].sum())
 
 
-def _divers_per_job(tallyset: TallySet) -> int:
+def divers_per_job(tallyset: TallySet) -> int:
     """Divers of the median job."""
     by = tallyset.pieces.groupby("job")["diver"].nunique()
     return max(1, int(np.ceil(by.median()))) if len(by) else 1

@@ -13,6 +13,8 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from burnlog.analyses.forecasts import JobRatios, job_ratios
+from burnlog.analyses.rate_design import design
 from burnlog.analyses.rate_fit import Model, RateFit, Settings, fit_rates
 from burnlog.analyses.shared_work import shared_work
 from burnlog.analyses.tallies import Ratio, Scope, TallySet, decided_out, gather, ratio
@@ -62,19 +64,6 @@ class Group:
     tallies: int
     time_tallies: int
     jobs: int
-
-
-@dataclass(frozen=True)
-class JobRatios:
-    """The cross-check without a model: each job's rods over what the other jobs' ratio would have said.
-
-    `low` and `high` are the 80 % range for the next job, as factors on the pooled ratio.
-    """
-
-    jobs: int
-    spread: float
-    low: float
-    high: float
 
 
 @dataclass(frozen=True, eq=False)
@@ -203,7 +192,7 @@ def rates(
         rod_terms=_terms(fit.rods) if fit else (),
         time_terms=_terms(fit.time) if fit and fit.time else (),
         by=tuple(group for name in by for group in _groups(tallyset, name)),
-        job_ratios=_job_ratios(tallyset.tallies),
+        job_ratios=job_ratios(fit.rods.design if fit else design(tallyset, settings)),
         length_exponent=exponent,
         left_out=tallyset.left_out_counts(),
         outside={reason: len(refs) for reason, refs in sorted(tallyset.outside.items())},
@@ -292,21 +281,6 @@ def _job_range(rows: pd.DataFrame, amount: str) -> tuple[float | None, float | N
     error = float(np.sqrt(jobs / (jobs - 1) * np.sum(residual**2)) / total)
     reach = float(t.ppf(INTERVAL[1], jobs - 1)) * error
     return total / length * float(np.exp(-reach)), total / length * float(np.exp(reach))
-
-
-def _job_ratios(tallies: pd.DataFrame) -> JobRatios | None:
-    """Leave each job out, say its total by the ratio of the rest; t on jobs - 1 over the log ratios."""
-    from scipy.stats import t
-
-    sums = tallies.groupby("job")[["rods", "new_length_m"]].sum()
-    sums = sums[(sums["rods"] > 0) & (sums["new_length_m"] > 0)]
-    if len(sums) < 3:
-        return None
-    rods, length = sums["rods"].to_numpy(dtype=float), sums["new_length_m"].to_numpy(dtype=float)
-    others = (rods.sum() - rods) / (length.sum() - length)
-    spread = float(np.sqrt(np.mean(np.log(rods / (others * length)) ** 2)))
-    reach = float(t.ppf(INTERVAL[1], len(sums) - 1)) * spread
-    return JobRatios(len(sums), spread, float(np.exp(-reach)), float(np.exp(reach)))
 
 
 def _length_exponent(tallyset: TallySet) -> tuple[float, float, float] | None:

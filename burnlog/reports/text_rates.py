@@ -54,8 +54,8 @@ def rates_text(found: Rates, *, profile: str = "metric") -> str:
         lines += [
             "",
             *_wrapped(
-                f"Cross-check without a model: over {check.jobs} jobs left out one by one, the next job's 80 % range "
-                f"is {check.low:.2f} to {check.high:.2f} times the ratio.",
+                f"Cross-check from job to job: over {check.jobs} jobs left out one by one, the next job's 80 % range "
+                f"is {check.low:.2f} to {check.high:.2f} times what its steel and conditions lead one to expect.",
                 "",
             ),
         ]

@@ -1,0 +1,202 @@
+"""Whether the ranges hold: invented histories, a new job each, and how often its true totals fall inside.
+
+`python -m benchmarks coverage` prints the table; `--histories N` sets the histories of each size (default 200),
+`--sizes 3,6` the numbers of jobs, `--world NAME` one of the invented worlds, `--seed S` the start. Nothing in it is
+field data, and the worlds were made by the people who made the method: the figures are bars for the program, not
+promises about the sea.
+
+For each history a take-off like its own is bid, and one of short pieces and one of long ones; the job is then
+realised many times over from the truth. A cell is the share of realised totals inside the stated range, averaged
+over histories; the band beside the 80 % range is the exact 95 % interval when each history counts once, by its
+first realisation. `bias` is the median of ln(P50 / true median), `width` the median of ln(P90 / P10).
+"""
+
+from __future__ import annotations
+
+import argparse
+import time
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from burnlog.analyses import forecasts
+from burnlog.analyses.invented import WORLDS, History, TakeOff, World, histories, realise, take_off
+from burnlog.analyses.rate_fit import fit_rates
+from burnlog.analyses.tallies import gather
+from burnlog.errors import FitError
+from burnlog.stats.counts import proportion
+
+__all__ = ["Cell", "main", "tried"]
+
+SIZES = (3, 4, 6, 10, 20)
+SHORT_M, LONG_M = (0.15, 0.38), (2.4, 4.3)  # 6 to 15 in, 8 to 14 ft
+DRAWS, REALISED, AT_ONCE = 2000, 200, 50
+RANGES = {50: (0.25, 0.75), 80: (0.1, 0.9), 95: (0.025, 0.975)}
+DEMAND = {3: (0.78, 0.92), 4: (0.78, 0.92), 6: (0.74, 0.86), 10: (0.74, 0.86), 20: (0.74, 0.86)}
+WIDTH_BAR = {3: 1.07, 4: 0.95, 6: 0.84, 10: 0.81, 20: 0.77}  # rods, the widths first measured for this method
+
+Array = NDArray[np.float64]
+
+
+@dataclass
+class Cell:
+    """One method, size and quantity over many histories."""
+
+    shares: dict[int, list[float]] = field(default_factory=lambda: {share: [] for share in RANGES})
+    once: list[bool] = field(default_factory=list)
+    widths: list[float] = field(default_factory=list)
+    errors: list[float] = field(default_factory=list)
+
+    def add(self, said: Array, true: Array) -> None:
+        """Hold one history's draws against its realised totals."""
+        for share, (low, high) in RANGES.items():
+            below, above = np.quantile(said, [low, high])
+            inside = (true >= below) & (true <= above)
+            self.shares[share].append(float(inside.mean()))
+            if share == 80:
+                self.once.append(bool(inside[0]))
+                self.widths.append(float(np.log(above / below)))
+        self.errors.append(float(np.log(np.median(said) / np.median(true))))
+
+    def share(self, level: int) -> float:
+        """Share of realised totals inside the range, averaged over histories."""
+        return float(np.mean(self.shares[level]))
+
+    @property
+    def band(self) -> tuple[float, float]:
+        """Exact 95 % interval of the 80 % range's share, each history counted once."""
+        found = proportion(sum(self.once), len(self.once))
+        return found.low, found.high
+
+    @property
+    def width(self) -> float:
+        """Median of ln(P90 / P10)."""
+        return float(np.median(self.widths))
+
+    @property
+    def bias(self) -> float:
+        """Median of ln(P50 / true median)."""
+        return float(np.median(self.errors))
+
+
+Table = dict[tuple[str, str], Cell]
+
+
+def tried(
+    world: World,
+    jobs: int,
+    *,
+    count: int,
+    seed: int,
+    baselines: bool = True,
+    bids: Sequence[str] = ("", "short", "long"),
+) -> tuple[Table, int]:
+    """Bid and realise `count` histories of `jobs` jobs.
+
+    Returns
+    -------
+    table : dict of (method, quantity) to Cell
+        Quantities are rods, seconds and dives, with `short` or `long` in front for those bids.
+    refused : int
+        Histories too small for a model.
+    """
+    table: Table = {}
+    refused = 0
+    for block in range(0, count, AT_ONCE):
+        rng = np.random.default_rng([seed, jobs, block])
+        for history in histories(world, jobs=jobs, count=min(AT_ONCE, count - block), rng=rng):
+            try:
+                _try_one(history, table, rng, baselines, bids)
+            except FitError:
+                refused += 1
+    return table, refused
+
+
+def _try_one(history: History, table: Table, rng: np.random.Generator, baselines: bool, bids: Sequence[str]) -> None:
+    tallyset = gather(history.frames)
+    fit = fit_rates(tallyset)
+    world = history.truth.world
+    for bid in bids:
+        job = take_off(world, rng=rng, pieces={"": None, "short": SHORT_M, "long": LONG_M}[bid])
+        truth = realise(history.truth, job, draws=REALISED, rng=rng)
+        drawn = fit.simulate(job.lines, rng=rng, draws=DRAWS)
+        said = {"rods": drawn.rods.sum(axis=1)}
+        if drawn.seconds is not None:
+            said["seconds"] = drawn.seconds.sum(axis=1)
+            said["dives"] = np.ceil(said["seconds"] / 60.0 / job.dive_minutes)
+        for quantity, values in said.items():
+            name = f"{bid} {quantity}".strip()
+            table.setdefault(("integrated", name), Cell()).add(values, getattr(truth, quantity))
+        if baselines and not bid:
+            for method, values in _simpler(fit.rods.design, job, rng).items():
+                table.setdefault((method, "rods"), Cell()).add(values, truth.rods)
+
+
+def _simpler(rows: forecasts.Design, job: TakeOff, rng: np.random.Generator) -> Mapping[str, Array]:
+    """Rods by the simpler methods."""
+    seen = np.ones(rows.n, dtype=bool)
+    methods = {
+        "pooled ratio": forecasts.pooled,
+        "least squares": forecasts.least_squares,
+        "plug-in": forecasts.plug_in,
+        "job ratios, t": forecasts.job_t,
+    }
+    return {name: method(rows, seen, job.lines, draws=DRAWS, rng=rng) for name, method in methods.items()}
+
+
+def _row(jobs: int, method: str, quantity: str, cell: Cell) -> str:
+    low, high = cell.band
+    return (
+        f"| {jobs} | {method} | {quantity} | {cell.share(50):.2f} | {cell.share(80):.3f} | {low:.2f}-{high:.2f} "
+        f"| {cell.share(95):.2f} | {cell.width:.2f} | {cell.bias:+.3f} | {len(cell.once)} |"
+    )
+
+
+def _verdicts(jobs: int, table: Table) -> list[str]:
+    """What was demanded, and whether the exact band reaches it."""
+    out = []
+    low, high = DEMAND.get(jobs, (0.74, 0.92))
+    for quantity in ("rods", "seconds", "dives"):
+        cell = table[("integrated", quantity)]
+        band = cell.band
+        held = band[0] <= high and band[1] >= low
+        out.append(f"{jobs} jobs, {quantity}: 80 % range wanted {low:.2f}-{high:.2f}: {'met' if held else 'MISSED'}")
+        if cell.share(95) < 0.92:
+            out.append(f"{jobs} jobs, {quantity}: 95 % range wanted 0.92 or more: MISSED ({cell.share(95):.3f})")
+        if abs(cell.bias) > 0.05:
+            out.append(f"{jobs} jobs, {quantity}: bias wanted within 0.05: MISSED ({cell.bias:+.3f})")
+    if ("integrated", "short rods") in table:
+        apart = table[("integrated", "long rods")].bias - table[("integrated", "short rods")].bias
+        out.append(f"{jobs} jobs: long and short bids {apart:+.3f} apart, wanted 0.10: {_met(abs(apart) <= 0.10)}")
+    if jobs in WIDTH_BAR:
+        width, bar = table[("integrated", "rods")].width, 1.15 * WIDTH_BAR[jobs]
+        out.append(f"{jobs} jobs: width {width:.2f}, wanted {bar:.2f} or less: {_met(width <= bar)}")
+    return out
+
+
+def _met(held: bool) -> str:
+    return "met" if held else "MISSED"
+
+
+def main(words: Sequence[str] = ()) -> None:
+    """Print the table and what was met and missed."""
+    asked = argparse.ArgumentParser(prog="python -m benchmarks coverage", description=__doc__.split("\n")[0])
+    asked.add_argument("--histories", type=int, default=200)
+    asked.add_argument("--sizes", type=lambda text: tuple(int(n) for n in text.split(",")), default=SIZES)
+    asked.add_argument("--world", choices=sorted(WORLDS), default="base")
+    asked.add_argument("--seed", type=int, default=20260)
+    options = asked.parse_args(list(words))
+    print(f"world: {options.world}; seed {options.seed}; {REALISED} realisations a history; all figures invented\n")
+    print("| jobs | method | total | 50 % | 80 % | exact band | 95 % | width | bias | n |")
+    print("|---|---|---|---|---|---|---|---|---|---|", flush=True)
+    said = []
+    for jobs in options.sizes:
+        began = time.perf_counter()
+        table, refused = tried(WORLDS[options.world], jobs, count=options.histories, seed=options.seed)
+        for (method, quantity), cell in table.items():
+            print(_row(jobs, method, quantity, cell), flush=True)
+        said += _verdicts(jobs, table)
+        said.append(f"{jobs} jobs: {refused} histories refused; {time.perf_counter() - began:.0f} s")
+    print("\n" + "\n".join(said), flush=True)
