@@ -214,7 +214,7 @@ def cuts(
 
 def _fallen(d: Columns, dive_of: NDArray[np.int64], after: NDArray[np.float64]) -> NDArray[np.float64]:
     """Share of its dive's fall reached after so many rods of the dive."""
-    return np.clip((after - d["sag_rod"][dive_of]) / d["sag_rods"][dive_of], 0.0, 1.0)
+    return np.asarray(np.clip((after - d["sag_rod"][dive_of]) / d["sag_rods"][dive_of], 0.0, 1.0))
 
 
 def _drop(

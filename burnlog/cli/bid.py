@@ -52,6 +52,7 @@ def register(app: typer.Typer) -> None:
     for command in (draft, issue, rerun, close):
         group.command()(command)
     app.add_typer(group, name="estimate", rich_help_panel="Plan")
+    app.command(rich_help_panel="Plan")(backtest)
     app.command(rich_help_panel="Plan")(score)
 
 
@@ -424,6 +425,35 @@ def close(
             "UPDATE estimate SET state = 'closed', actual = ? WHERE id = ?", (json.dumps(actual), row["id"])
         )
     say(f"{code} closed by {by}." + ("" if rods else " Without rods it is not scored."))
+
+
+def backtest(
+    ctx: typer.Context,
+    forward: Annotated[bool, typer.Option("--forward", help="From earlier jobs only, in order of time.")] = False,
+    rule: Annotated[str | None, typer.Option(help="Your rule of thumb, in rods per metre, beside.")] = None,
+    setting: Setting = "open water",
+    record_class: Class = "production",
+    family: Family = None,
+    seed: Seed = "1",
+    as_json: AsJson = False,
+) -> None:
+    """Forecast every past job as if it were the next, and say how often the ranges held.
+
+    Example: burnlog backtest --forward
+    """
+    from burnlog import units
+    from burnlog.analyses.backtest import backtest as tried
+    from burnlog.reports.text_backtest import backtest_text
+
+    context = Context.of(ctx)
+    scope = scope_of(setting=setting, record_class=record_class, family=family)
+    per_m = units.read(rule, "number").value if rule else None
+    start = units.read(seed, "whole").value
+    found = tried(context.frames(), scope, forward=forward, rule_per_m=per_m, seed=int(start or 0))
+    if as_json:
+        say_json(found.as_json(), kind="review")
+    else:
+        say(closing(backtest_text(found), "review"))
 
 
 def _scored(context: Context) -> Score:
