@@ -84,7 +84,9 @@ class Scribe:
             parts = (scope, self.job, dive, *cuts)
             key = self.log.insert("tally", values, id=self.log.fresh_identity("tally", *parts))
             for seq, stub in enumerate(stubs_mm, 1):
-                self.log.insert("rod_part", {"tally_id": key, "seq": seq, "stub_mm": stub})
+                part = {"tally_id": key, "seq": seq, "stub_mm": stub}
+                self.log.insert("rod_part", part, id=identity("rod_part", key, seq))
             for cut in cuts:
-                self.log.insert("tally_cut", {"tally_id": key, "cut_id": cut})
+                link = {"tally_id": key, "cut_id": cut}
+                self.log.insert("tally_cut", link, id=identity("tally_cut", key, cut))
         return key
