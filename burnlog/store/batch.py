@@ -93,6 +93,7 @@ class Known:
         self._dives: dict[str, dict[int, Row]] = {}
         self._sums: dict[str, dict[str, float]] = {}
         self._void: dict[str, set[str]] = {}
+        self._void_cuts: dict[str, list[Row]] | None = None
 
     def masters(self, table: str) -> dict[str, Row]:
         """Rows of a master table by code."""
@@ -113,13 +114,26 @@ class Known:
         """New length so far [mm] by line code."""
         if job not in self._sums:
             there = self.masters("job").get(job)
-            rows = self.log.rows(
-                "SELECT l.code, sum(c.new_length_mm) AS mm FROM line l JOIN cut c ON c.line_id = l.id "
-                "WHERE l.job_id = ? AND c.voided_at IS NULL AND c.new_length_mm > 0 GROUP BY l.code",
-                (there["id"] if there else "",),
-            )
+            rows = []
+            if there and not there.get("new"):
+                rows = self.log.rows(
+                    "SELECT l.code, sum(c.new_length_mm) AS mm FROM line l JOIN cut c ON c.line_id = l.id "
+                    "WHERE l.job_id = ? AND l.voided_at IS NULL AND c.voided_at IS NULL AND c.new_length_mm > 0 "
+                    "GROUP BY l.code",
+                    (there["id"],),
+                )
             self._sums[job] = {row["code"]: row["mm"] for row in rows}
         return self._sums[job]
+
+    def void_cuts(self, dive_id: str) -> list[Row]:
+        """Voided cuts of a dive; there are few, and no index leads to them, so all are fetched once."""
+        if self._void_cuts is None:
+            self._void_cuts = {}
+            for row in self.log.rows(
+                "SELECT c.*, l.code AS line FROM cut c JOIN line l ON l.id = c.line_id WHERE c.voided_at IS NOT NULL"
+            ):
+                self._void_cuts.setdefault(row["dive_id"], []).append(row)
+        return self._void_cuts.get(dive_id, [])
 
     def new_id(self, table: str, *parts: object) -> str:
         """The id a thing gets by its name; another one where a void row bears that id already."""
@@ -137,7 +151,7 @@ class Known:
         if job not in held:
             there = self.masters("job").get(job)
             rows = []
-            if there:
+            if there and not there.get("new"):
                 rows = self.log.rows(f"SELECT * FROM {table} WHERE job_id = ? AND voided_at IS NULL", (there["id"],))
             held[job] = {row[key]: row for row in rows}
         return held[job]

@@ -51,6 +51,7 @@ class Cell(NamedTuple):
 
 
 BLANK = Cell()
+_MOST_KNOWN = 10_000
 _DATE = re.compile(r"\d{4}-\d{2}-\d{2}")
 
 
@@ -124,6 +125,8 @@ class CellReader:
         key = (text, water)
         found = self.known.get(key)
         if found is None:
+            if len(self.known) >= _MOST_KNOWN:
+                self.known.clear()  # a column of codes or remarks never repeats itself
             found = self.known[key] = self._read(text, water)
         return found
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 from burnlog import units
@@ -69,16 +69,14 @@ class RecordedDive:
         Voided cuts by row, where no live one took the row again.
     """
 
-    def __init__(self, log: Log, dive_id: str) -> None:
-        rows = log.rows("SELECT * FROM cut WHERE dive_id = ?", (dive_id,))
-        self.cuts = {row["row"]: row for row in rows if row["voided_at"] is None}
-        self.void = {row["row"]: row for row in rows if row["voided_at"] is not None and row["row"] not in self.cuts}
-        self._lines = {
-            row["id"]: row["code"]
-            for row in log.rows(
-                "SELECT id, code FROM line WHERE id IN (SELECT line_id FROM cut WHERE dive_id = ?)", (dive_id,)
-            )
-        }
+    def __init__(self, log: Log, dive_id: str, void: Iterable[Row] = ()) -> None:
+        rows = log.rows(
+            "SELECT c.*, l.code AS line FROM cut c JOIN line l ON l.id = c.line_id "
+            "WHERE c.dive_id = ? AND c.voided_at IS NULL",
+            (dive_id,),
+        )
+        self.cuts = {row["row"]: row for row in rows}
+        self.void = {row["row"]: row for row in void if row["row"] not in self.cuts}
         self._rod_types = {row["id"]: row["code"] for row in log.rows("SELECT id, code FROM rod_type")}
         self._counts = self._load_counts(log, dive_id)
         self._happenings: dict[str, Counter[tuple[Any, ...]]] = {}
@@ -114,7 +112,7 @@ class RecordedDive:
         """Where a cut of the log and one of a file differ; `tally` is the count of that cut alone, if it has one."""
         found = differences(stored, cut.values, CUT_COLUMNS)
         for name, there, here in (
-            ("line", self._lines.get(stored["line_id"]), cut.line),
+            ("line", stored["line"], cut.line),
             ("rod_type", self._rod_types.get(stored["rod_type_id"]), cut.rod_type),
         ):
             if there != here:

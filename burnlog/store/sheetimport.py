@@ -121,7 +121,11 @@ class SheetImport:
             row.problems.extend(self.survey.clashes.get(row.number, ()))
             self._check_masters(job, row)
         stored = self.known.dives(job).get(dive)
-        recorded = RecordedDive(self.log, stored["id"]) if stored and not stored.get("new") else None
+        recorded = (
+            RecordedDive(self.log, stored["id"], self.known.void_cuts(stored["id"]))
+            if stored and not stored.get("new")
+            else None
+        )
         if stored is not None:
             self._check_head(plan, stored)
         fresh = list(self._fresh_cuts(plan, tallies, recorded))
