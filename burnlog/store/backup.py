@@ -11,20 +11,26 @@ import os
 import platform
 import shutil
 import sqlite3
-from collections.abc import Callable
+from collections import Counter
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from functools import cache
+from itertools import islice
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
-from urllib.parse import quote
 
 from burnlog.errors import FileError
+from burnlog.store.connection import connect
+from burnlog.store.rowcheck import row_problems, trail_problems
 from burnlog.store.schema import VERSION, statements
+from burnlog.store.tables import NUMBERED, TABLES
 
 if TYPE_CHECKING:
     from burnlog.store.log import Log
 
 __all__ = ["Verification", "back_up", "copy_checked", "verify"]
 
+_MOST = 20
 _NETWORK = frozenset(
     ("nfs", "nfs4", "cifs", "smb", "smb2", "smb3", "smbfs", "smbmount", "afs", "afpfs", "webdav", "9p", "fuse.sshfs")
 )
@@ -151,35 +157,52 @@ def verify(path: Path | str, *, now: Callable[[], dt.datetime]) -> Verification:
 
     path = Path(path)
     facts = {"sqlite": sqlite3.sqlite_version, "python": platform.python_version(), "schema_known": str(VERSION)}
+    rows: dict[str, int] = {}
+    warnings: list[str] = []
+    problems: list[str] = []
     try:
         with Log.open(path, now=now, write=False) as log:
-            rows = _counts(log.connection)
             facts.update(db_id=log.db_id, made_up=str(log.made_up).lower())
             facts["schema"] = str(log.connection.execute("PRAGMA user_version").fetchone()[0])
-            warnings = _later_than_now(log.connection, now())
+            rows.update(_counts(log.connection))
+            warnings.extend(_later_than_now(log.connection, now()))
+            problems.extend(islice(_bad_rows(log.connection), _MOST))
     except FileError as error:
-        if "damaged" not in str(error):
+        if not isinstance(error.__cause__, sqlite3.DatabaseError) or "damaged" not in str(error):
             raise
-        return Verification(path, (str(error),), (), {}, facts)
-    problems = _damage(path)
+        return Verification(path, (str(error),), (), rows, facts)
+    except sqlite3.Error as error:
+        problems.append(f"cannot be read to the end: {error}")
     facts["bytes"] = str(path.stat().st_size)
     warnings.extend(_place(path))
-    return Verification(path, tuple(problems), tuple(warnings), rows, facts)
+    found = tuple(dict.fromkeys([*_damage(path), *problems]))
+    return Verification(path, found, tuple(warnings), rows, facts)
+
+
+def _bad_rows(connection: sqlite3.Connection) -> Iterator[str]:
+    """Rows whose values cannot have come in by any door: a flipped byte that left the page whole."""
+    for table in TABLES:
+        columns = table.columns()
+        names = ", ".join(f'"{column}"' for column in columns)
+        for values in connection.execute(f"SELECT {names} FROM {table.name}"):
+            row = dict(zip(columns, values, strict=True))
+            yield from (f"{table.name} {row['no']}: {problem}" for problem in row_problems(table, row))
+    columns = ("id", "table_name", "row_id", "field", "old", "new", "why", "by", "at")
+    cursor = connection.execute("SELECT id, table_name, row_id, field, old, new, why, by, at FROM amendment")
+    yield from trail_problems(dict(zip(columns, values, strict=True)) for values in cursor)
 
 
 def _damage(path: Path) -> list[str]:
     """What is broken in a file, in plain words; empty when nothing is."""
     found: list[str] = []
-    connection = sqlite3.connect(f"file:{quote(str(path.absolute()))}?mode=ro", uri=True, isolation_level=None)
+    connection = connect(path, write=False)
     try:
-        connection.execute("PRAGMA trusted_schema = OFF")
-        for (text,) in connection.execute("PRAGMA integrity_check(20)"):
+        for (text,) in connection.execute(f"PRAGMA integrity_check({_MOST})"):
             if text != "ok":
                 found.append(f"integrity: {str(text).splitlines()[-1]}")
-        for table, _, parent, _ in connection.execute("PRAGMA foreign_key_check"):
-            found.append(f"links: a row of {table} points at a {parent} that is not there")
-            if len(found) >= 20:
-                break
+        links = Counter((row[0], row[2]) for row in connection.execute("PRAGMA foreign_key_check"))
+        for (table, parent), count in links.items():
+            found.append(f"links: {count} of {table} point at a {parent} that is not there")
         found.extend(_schema_differs(connection))
     except sqlite3.Error as error:
         found.append(f"cannot be read to the end: {error}")
@@ -215,6 +238,7 @@ def compare_schema(connection: sqlite3.Connection) -> list[str]:
     return out
 
 
+@cache
 def _fresh_schema() -> dict[tuple[str, str], str]:
     connection = sqlite3.connect(":memory:", isolation_level=None)
     try:
@@ -227,8 +251,6 @@ def _fresh_schema() -> dict[tuple[str, str], str]:
 
 
 def _counts(connection: sqlite3.Connection) -> dict[str, int]:
-    from burnlog.store.tables import NUMBERED
-
     return {
         name: int(connection.execute(f"SELECT count(*) FROM {name}").fetchone()[0])
         for name in (*NUMBERED, "amendment")

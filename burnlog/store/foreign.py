@@ -7,9 +7,8 @@ each bounded, and checked by whoever takes them.
 
 from __future__ import annotations
 
-import json
 import sqlite3
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from itertools import islice
 from pathlib import Path
 from typing import Any
@@ -19,8 +18,8 @@ from burnlog.errors import FileError, InputError
 from burnlog.store.backup import compare_schema
 from burnlog.store.bundle import Bundle
 from burnlog.store.connection import check_version, plain
+from burnlog.store.rowcheck import row_problems, trail_problems
 from burnlog.store.schema import VERSION
-from burnlog.store.table import Table
 from burnlog.store.tables import NUMBERED, TABLES
 
 __all__ = ["check_values", "load_database"]
@@ -29,7 +28,6 @@ Row = dict[str, Any]
 
 MOST_BYTES = 4 * 2**30
 LONGEST_VALUE = 64 * 2**20
-LONGEST_TYPED = 65_536
 _MOST_SHOWN = 20
 _TRAIL = ("id", "table_name", "row_id", "field", "old", "new", "why", "by", "at")
 
@@ -111,45 +109,6 @@ def check_values(incoming: Bundle) -> None:
 def _problems(incoming: Bundle) -> Iterator[str]:
     for name, rows in incoming.tables.items():
         for row in rows:
-            for problem in _row_problems(NUMBERED[name], row):
+            for problem in row_problems(NUMBERED[name], row):
                 yield f"{name} {str(row.get('id'))[:40]}: {problem}"
-    yield from _trail_problems(incoming.amendments)
-
-
-def _row_problems(table: Table, row: Row) -> Iterator[str]:
-    yield from table.problems(row)
-    for name in ("id", "created_at", "created_by", "voided_at"):
-        if problem := table.field(name).problem(row.get(name)):
-            yield problem
-    typed = row.get("as_typed", "{}")
-    if not isinstance(typed, str) or len(typed) > LONGEST_TYPED or not _is_typed(typed, table):
-        yield "as_typed does not hold what was typed, column by column, and its basis"
-
-
-def _is_typed(text: str, table: Table) -> bool:
-    """Column -> [text, basis], and no name of a person."""
-    try:
-        found = json.loads(text)
-    except (ValueError, RecursionError):
-        return False
-    return isinstance(found, dict) and all(
-        name not in table.secret
-        and isinstance(pair, list)
-        and len(pair) == 2
-        and all(isinstance(part, str) for part in pair)
-        for name, pair in found.items()
-    )
-
-
-def _trail_problems(rows: Sequence[Row]) -> Iterator[str]:
-    texts = ("id", "row_id", "field", "why", "by", "at")
-    for row in rows:
-        table = NUMBERED.get(str(row.get("table_name")))
-        if table is None or any(not isinstance(row.get(name), str) or not row[name] for name in texts):
-            yield f"trail {str(row.get('id'))[:40]}: not an amendment"
-        elif row["field"] not in table.columns():
-            yield f"trail {row['id'][:40]}: {table.name} has no column {row['field'][:40]}"
-        elif row["field"] in table.secret and (row.get("old"), row.get("new")) != ("changed", "changed"):
-            yield f"trail {row['id'][:40]}: {row['field']} is recorded without its values"
-        elif max(len(str(row.get(name) or "")) for name in ("old", "new", *texts)) > LONGEST_TYPED:
-            yield f"trail {row['id'][:40]}: too long"
+    yield from trail_problems(incoming.amendments)

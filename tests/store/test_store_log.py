@@ -185,6 +185,7 @@ for what in (lambda: Log.create(sys.argv[1] + "/new.db", now=now), lambda: _writ
         print("FileError:", error)
 log = Log.open(sys.argv[2], now=now, write=False)
 print(log.find("job", "PIER7")["code"])
+print(burnlog.store.backup.verify(sys.argv[2], now=now).problems)
 """
 
 
@@ -212,7 +213,7 @@ def test_R01_read_only_folder_or_file(scribe: Scribe, tmp_path: Path, folder_mod
     folder.chmod(0o755)
     lines = done.stdout.splitlines()
     assert done.returncode == 0, done.stderr
-    assert [line.split(":")[0] for line in lines] == ["FileError", "FileError", "PIER7"]
+    assert [line.split(":")[0] for line in lines] == ["FileError", "FileError", "PIER7", "()"]
     assert all("ermission" in line for line in lines[:2])
     assert [path.name for path in folder.iterdir()] == ["log.db"]
 

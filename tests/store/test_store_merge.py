@@ -205,43 +205,42 @@ def _type(scribe: Scribe, dive: int, row: int) -> None:
     scribe.tally(dive, None if row == 2 else 3.0 * row, cut)
 
 
-@pytest.fixture(scope="module")
-def shifts(empty_log: Path, tmp_path_factory: pytest.TempPathFactory) -> Callable[[list[set[int]]], list[Scribe]]:
-    """Laptops that typed some rows of the universe each, and know some of the masters' values."""
-
-    def make(chosen: list[set[int]]) -> list[Scribe]:
-        folder = tmp_path_factory.mktemp("shifts")
-        out = []
-        for number, rows in enumerate(chosen):
-            shutil.copy(empty_log, folder / f"{number}.db")
-            scribe = Scribe(Log.open(folder / f"{number}.db", by=f"laptop {number}", now=clock))
-            scribe.log.connection.execute("PRAGMA synchronous = OFF")
+def _shifts(folder: Path, empty_log: Path, chosen: list[set[int]]) -> list[Path]:
+    """The logs of laptops that typed some rows of the universe each, and know some of the masters' values."""
+    out = []
+    for number, rows in enumerate(chosen):
+        shutil.copy(empty_log, folder / f"{number}.db")
+        with Log.open(folder / f"{number}.db", by=f"laptop {number}", now=clock) as log:
+            log.connection.execute("PRAGMA synchronous = OFF")
+            scribe = Scribe(log)
             for place in sorted(rows):
                 _type(scribe, *UNIVERSE[place])
             field, text = [("pack_count", "25"), ("diameter", "3/8 in"), ("pack_count", "25")][number]
-            scribe.log.fix("rod_type", "EXO", {field: text}, why="from the box", by="x")
-            out.append(scribe)
-        return out
-
-    return make
+            log.fix("rod_type", "EXO", {field: text}, why="from the box", by="x")
+            out.append(log.path)
+    return out
 
 
 @settings(
-    max_examples=12, derandomize=True, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+    max_examples=10, derandomize=True, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
 )
 @given(chosen=st.lists(st.sets(st.integers(0, len(UNIVERSE) - 1), max_size=5), min_size=3, max_size=3))
 def test_R13_merging_is_idempotent_order_free_and_associative(
-    shifts: Callable[[list[set[int]]], list[Scribe]], chosen: list[set[int]], tmp_path: Path
+    empty_log: Path, chosen: list[set[int]], tmp_path_factory: pytest.TempPathFactory
 ) -> None:
     """Three laptops that copied one pile of sheets end with the same rows, whoever merges whom first."""
+    typed = _shifts(tmp_path_factory.mktemp("typed"), empty_log, chosen)
 
     def joined(plan: Callable[[list[Log], Callable[[Log, Log], None]], Log]) -> Mapping[str, Any]:
-        logs = [scribe.log for scribe in shifts(chosen)]
+        folder = tmp_path_factory.mktemp("plan")
+        logs = [Log.open(shutil.copy(path, folder), by="x", now=clock) for path in typed]
 
         def into(target: Log, source: Log) -> None:
             merge(target, read_source(source.path))
 
         try:
+            for log in logs:
+                log.connection.execute("PRAGMA synchronous = OFF")
             return _content(plan(logs, into))
         finally:
             for log in logs:
