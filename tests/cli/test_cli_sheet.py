@@ -284,7 +284,7 @@ FLAGS = (
 
 
 def _browse(tmp_path: Path, page: Path, *flags: str) -> str:
-    assert CHROMIUM is not None
+    assert CHROMIUM is not None, "Chromium is needed to print the sheet: apt-get install chromium"
     done = subprocess.run(
         [CHROMIUM, *FLAGS, f"--user-data-dir={tmp_path / 'profile'}", *flags, page.as_uri()],
         capture_output=True,
@@ -296,7 +296,6 @@ def _browse(tmp_path: Path, page: Path, *flags: str) -> str:
 
 
 @pytest.mark.browser
-@pytest.mark.skipif(CHROMIUM is None, reason="no Chromium on this machine")
 @pytest.mark.parametrize("paper", PAPERS)
 def test_R74_a_sheet_prints_on_exactly_one_page(burnlog: Runner, log: Path, tmp_path: Path, paper: str) -> None:
     """Printed by a browser, one sheet is one page and three are three, of the paper's size to 1 mm."""
@@ -312,7 +311,6 @@ def test_R74_a_sheet_prints_on_exactly_one_page(burnlog: Runner, log: Path, tmp_
 
 
 @pytest.mark.browser
-@pytest.mark.skipif(CHROMIUM is None, reason="no Chromium on this machine")
 @pytest.mark.parametrize("paper", PAPERS)
 @pytest.mark.parametrize("units", ["us", "metric"])
 def test_R74_no_printed_word_is_cut_off(burnlog: Runner, log: Path, tmp_path: Path, paper: str, units: str) -> None:
