@@ -13,7 +13,7 @@ import zipfile
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any
+from typing import IO, Any
 
 from burnlog.errors import FileError, InputError
 
@@ -94,6 +94,18 @@ def measure(path: Path, name: str) -> None:
 @contextmanager
 def opened(path: Path, name: str) -> Iterator[list[Sheet]]:
     """The worksheets of a spreadsheet, read row by row."""
+    with path.open("rb") as stream:  # by its bytes: openpyxl would go by the ending of a path
+        book = _loaded(stream, name)
+        try:
+            sheets = list(book.worksheets)
+            if not sheets:
+                raise InputError(f"{name} holds no worksheet.")
+            yield sheets
+        finally:
+            book.close()
+
+
+def _loaded(stream: IO[bytes], name: str) -> Any:
     import warnings
 
     import openpyxl
@@ -103,18 +115,12 @@ def opened(path: Path, name: str) -> Iterator[list[Sheet]]:
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
-            book = openpyxl.load_workbook(path, read_only=True, data_only=False, keep_links=False)
-            sheets = list(book.worksheets)
-            for sheet in sheets:
+            book = openpyxl.load_workbook(stream, read_only=True, data_only=False, keep_links=False)
+            for sheet in book.worksheets:
                 sheet.reset_dimensions()
     except Exception as bad:
         raise FileError(f"{name} is a damaged spreadsheet ({_plain(bad)}); save it again or as CSV.") from bad
-    try:
-        if not sheets:
-            raise InputError(f"{name} holds no worksheet.")
-        yield sheets
-    finally:
-        book.close()
+    return book
 
 
 def _foreign(rows: Iterator[Any], name: str) -> Iterator[Any]:

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import re
+from collections import Counter
 from pathlib import Path
 
 import openpyxl
@@ -372,6 +374,20 @@ def test_masters_are_made_with_what_the_rows_say(log: Log, tmp_path: Path) -> No
     assert any("1 cuts name no line" in note for note in report.notes)
 
 
+def test_a_job_is_made_with_what_its_first_dive_says(log: Log, tmp_path: Path) -> None:
+    """One later dive of another class, or the only one to name a water, says nothing of the job."""
+    take(
+        log,
+        tmp_path,
+        cut(record_class="production"),
+        cut(dive="15", record_class="training", setting="test tank", water="fresh"),
+        cut(job="B", record_class="trial", water="salt"),
+        cut(job="B", dive="15"),
+    )
+    rows = {row["code"]: (row["record_class"], row["water"]) for row in log.rows("SELECT * FROM job")}
+    assert rows == {"PIER7": (None, None), "B": ("trial", "salt")}
+
+
 def test_masters_are_not_contradicted(log: Log, tmp_path: Path) -> None:
     """What contradicts a line or rod type, in the file or in the log, is refused; thickness stays on the cut."""
     first = cut(line="L1", planned_length="1 m", rod_type="EX", family="exothermic", thickness="20 mm")
@@ -603,6 +619,21 @@ def test_progress_is_told(log: Log, tmp_path: Path) -> None:
     seen: list[int] = []
     take(log, tmp_path, *[cut(dive=str(1 + n // 9)) for n in range(2500)], progress=seen.append)
     assert seen == [1000, 2000]
+
+
+def test_known_rows_are_found_by_index(log: Log, tmp_path: Path) -> None:
+    """No query that runs once a dive reads through a whole table."""
+    rows = [cut(dive=str(n), line=f"L{n}", rods="7", defects="rod stuck", start="0942") for n in range(1, 30)]
+    take(log, tmp_path, *rows)
+    seen: Counter[str] = Counter()
+    log.connection.set_trace_callback(lambda text: seen.update([re.sub(r"'[^']*'", "'x'", text)]))
+    assert take(log, tmp_path, *rows, cut(dive="99"), name="b.csv").skipped == 29
+    log.connection.set_trace_callback(None)
+    often = [text for text, times in seen.items() if times > 5 and text.startswith("SELECT")]
+    assert len(often) >= 4
+    for text in often:
+        plan = [row["detail"] for row in log.rows(f"EXPLAIN QUERY PLAN {text}")]
+        assert not [step for step in plan if step.startswith("SCAN") and "rod_type" not in step], (text, plan)
 
 
 _NAMES = [column.name for column in COLUMNS]

@@ -184,6 +184,13 @@ def test_spreadsheet_cells_come_out_as_typed(tmp_path: Path) -> None:
     assert rows[1][1][:2] == ["PIER8", "12"]
 
 
+def test_a_spreadsheet_is_known_by_its_bytes(tmp_path: Path) -> None:
+    """An XLSX file under another ending is read as what it is."""
+    path = _workbook(tmp_path, ["job"], ["PIER7"])
+    other = path.rename(tmp_path / "sheet.csv")
+    assert _cells(open_table(other)) == [(2, ["PIER7"])]
+
+
 def test_formulas_and_errors_are_refused_by_cell(tmp_path: Path) -> None:
     """A formula is not what was seen: the cell is named as the spreadsheet names it."""
     path = _workbook(tmp_path, ["job", "rods"], ["PIER7", "=3+4"], ["PIER7", "#REF!"])
