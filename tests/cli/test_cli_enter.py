@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import datetime as dt
+import io
 import json
 import os
 import shutil
@@ -194,14 +195,41 @@ def test_what_is_no_dive_ends_with_two(burnlog: Runner, log: Path, dive: str, wo
 
 
 def test_R78_the_prompt_is_ascii_on_an_old_console(burnlog: Runner, log: Path) -> None:
-    """Under code page 437 a sheet goes in without a traceback, in lines of 80 columns."""
+    """Under code page 437 a sheet goes in without a traceback, in ASCII only."""
     row = _row(line="M1", thickness="12", new_length="2 ft")
     row.insert(3, "1/2")
     done = burnlog("enter", "--dive", "PIER7 2", stdin=_lines(_head(), row, ["q"]), env={"PYTHONIOENCODING": "cp437"})
     assert done.returncode == 0, done.stderr
     assert "Traceback" not in done.stderr
     assert done.stdout.isascii()
-    assert all(len(line) <= 80 for line in done.stdout.splitlines() if not line.count(": "))
+
+
+def test_R02_every_line_fits_eighty_columns(log: Path) -> None:
+    """At a terminal of 80 columns that echoes what is typed, no line of a whole row runs over."""
+    row = _row({"set_amps": "180 A"}, line="M1", section="plate", thickness="1/2", start="0942", stop="1003")
+    terminal = pexpect.spawn(
+        sys.executable,
+        ["-m", "burnlog", "--db", str(log), "enter", "--dive", "PIER7 2"],
+        dimensions=(24, 80),
+        timeout=60,
+        encoding="utf-8",
+        echo=True,
+    )
+    terminal.delaybeforesend = None
+    seen = io.StringIO()
+    terminal.logfile_read = seen
+    terminal.expect("its rows")
+    for text in [*_head(visibility="by"), *row]:
+        terminal.expect(": ")
+        terminal.sendline(text)
+    terminal.expect("saved: ")
+    terminal.expect("line or piece: ")
+    terminal.sendline("q")
+    terminal.expect(pexpect.EOF)
+    terminal.close()
+    lines = seen.getvalue().splitlines()
+    assert len(lines) > len(_head()) + len(row)
+    assert max(len(line) for line in lines) <= 80
 
 
 @pytest.mark.parametrize(
