@@ -20,7 +20,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from burnlog.errors import FileError
-from burnlog.store.connection import connect
+from burnlog.store.connection import UNREADABLE, connect
 from burnlog.store.rowcheck import row_problems, trail_problems
 from burnlog.store.schema import VERSION, statements
 from burnlog.store.tables import NUMBERED, TABLES
@@ -168,10 +168,10 @@ def verify(path: Path | str, *, now: Callable[[], dt.datetime]) -> Verification:
             warnings.extend(_later_than_now(log.connection, now()))
             problems.extend(islice(_bad_rows(log.connection), _MOST))
     except FileError as error:
-        if not isinstance(error.__cause__, sqlite3.DatabaseError) or "damaged" not in str(error):
+        if not isinstance(error.__cause__, UNREADABLE) or "damaged" not in str(error):
             raise
         return Verification(path, (str(error),), (), rows, facts)
-    except sqlite3.Error as error:
+    except UNREADABLE as error:
         problems.append(f"cannot be read to the end: {error}")
     facts["bytes"] = str(path.stat().st_size)
     warnings.extend(_place(path))
@@ -195,7 +195,10 @@ def _bad_rows(connection: sqlite3.Connection) -> Iterator[str]:
 def _damage(path: Path) -> list[str]:
     """What is broken in a file, in plain words; empty when nothing is."""
     found: list[str] = []
-    connection = connect(path, write=False)
+    try:
+        connection = connect(path, write=False)
+    except UNREADABLE as error:
+        return [f"cannot be opened: {error}"]
     try:
         for (text,) in connection.execute(f"PRAGMA integrity_check({_MOST})"):
             if text != "ok":
@@ -204,7 +207,7 @@ def _damage(path: Path) -> list[str]:
         for (table, parent), count in links.items():
             found.append(f"links: {count} of {table} point at a {parent} that is not there")
         found.extend(_schema_differs(connection))
-    except sqlite3.Error as error:
+    except UNREADABLE as error:
         found.append(f"cannot be read to the end: {error}")
     finally:
         connection.close()
@@ -259,7 +262,11 @@ def _counts(connection: sqlite3.Connection) -> dict[str, int]:
 
 def _later_than_now(connection: sqlite3.Connection, now: dt.datetime) -> list[str]:
     (latest,) = connection.execute("SELECT max(created_at) FROM cut").fetchone()
-    if latest is None or dt.datetime.fromisoformat(latest) <= now:
+    try:
+        later = latest is not None and dt.datetime.fromisoformat(latest) > now
+    except (ValueError, TypeError):  # a stamp that is none is damage, and told as such
+        return []
+    if not later:
         return []
     return [f"rows are dated {latest}, later than this machine's clock: was the clock set back?"]
 

@@ -10,21 +10,32 @@ from urllib.parse import quote
 from burnlog.errors import FileError, InputError
 from burnlog.store.schema import APPLICATION_ID, VERSION
 
-__all__ = ["check_head", "check_sqlite", "check_version", "connect", "constraint", "plain", "put"]
+__all__ = ["UNREADABLE", "check_head", "check_sqlite", "check_version", "connect", "constraint", "plain", "put"]
 
 OLDEST_SQLITE = (3, 37, 0)
 BUSY_MS = 10_000
 
 
-def plain(error: sqlite3.Error, path: Path) -> FileError | InputError:
+UNREADABLE = (sqlite3.Error, UnicodeDecodeError)
+"""What reading a log can raise: a flipped byte in a name makes even the database's message no text."""
+
+
+def plain(error: sqlite3.Error | UnicodeDecodeError, path: Path) -> FileError | InputError:
     """A database error as a sentence about this file, or about the row that was refused.
 
-    An error in the SQL or in how it was called is a bug of this program: it is raised again as it is.
+    An error in the SQL or in how it was called is a bug of this program and is raised again as it is, unless the
+    file's own schema is no longer what this program made.
     """
     text = str(error)
     code = getattr(error, "sqlite_errorname", "") or ""
-    if isinstance(error, sqlite3.ProgrammingError | sqlite3.InterfaceError) or code == "SQLITE_ERROR":
+    if isinstance(error, UnicodeDecodeError) or "Could not decode" in text:
+        return _damaged(path, "a text in it is none")
+    if isinstance(error, sqlite3.ProgrammingError | sqlite3.InterfaceError):
         raise error
+    if code == "SQLITE_ERROR":
+        if _schema_is_whole(path):
+            raise error
+        return _damaged(path, text)
     if isinstance(error, sqlite3.IntegrityError):
         return InputError(f"the log refuses this: {constraint(text)}. Nothing was written.")
     if code.startswith(("SQLITE_BUSY", "SQLITE_LOCKED", "SQLITE_PROTOCOL")):
@@ -40,10 +51,27 @@ def plain(error: sqlite3.Error, path: Path) -> FileError | InputError:
             "nothing was written."
         )
     if code.startswith(("SQLITE_CORRUPT", "SQLITE_NOTADB", "SQLITE_IOERR")):
-        return FileError(
-            f"{path} is damaged or not a log ({text}). Leave it as it is and go on with the last backup."
-        )
+        return _damaged(path, text)
     return FileError(f"{path}: {text}. Nothing was written.")
+
+
+def _damaged(path: Path, text: str) -> FileError:
+    return FileError(f"{path} is damaged or not a log ({text}). Leave it as it is and go on with the last backup.")
+
+
+def _schema_is_whole(path: Path) -> bool:
+    from burnlog.store.backup import compare_schema
+
+    try:
+        connection = connect(path, write=False)
+    except UNREADABLE:
+        return False
+    try:
+        return not compare_schema(connection)
+    except UNREADABLE:
+        return False
+    finally:
+        connection.close()
 
 
 def constraint(text: str) -> str:
@@ -73,9 +101,9 @@ def check_sqlite() -> None:
 
 def check_head(path: Path) -> None:
     """Refuse what is not there, cannot be read, or is no database at all."""
-    if path.is_dir():
-        raise FileError(f"{path} is a folder, not a log; name the file with --db.")
     try:
+        if path.is_dir():
+            raise FileError(f"{path} is a folder, not a log; name the file with --db.")
         with path.open("rb") as file:
             head = file.read(16)
     except FileNotFoundError as error:
@@ -103,7 +131,7 @@ def connect(path: Path, *, write: bool, create: bool = False) -> sqlite3.Connect
                 connection.execute(f"PRAGMA application_id = {APPLICATION_ID}")
             else:
                 connection.execute("PRAGMA journal_mode = WAL")
-    except sqlite3.Error:
+    except UNREADABLE:
         connection.close()
         raise
     return connection

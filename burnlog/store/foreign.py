@@ -17,7 +17,7 @@ from urllib.parse import quote
 from burnlog.errors import FileError, InputError
 from burnlog.store.backup import compare_schema
 from burnlog.store.bundle import Bundle
-from burnlog.store.connection import check_version, plain
+from burnlog.store.connection import UNREADABLE, check_version, plain
 from burnlog.store.rowcheck import row_problems, trail_problems
 from burnlog.store.schema import VERSION
 from burnlog.store.tables import NUMBERED, TABLES
@@ -58,7 +58,7 @@ def load_database(path: Path) -> Bundle:
             connection.close()
     except sqlite3.DataError as error:
         raise InputError(f"{path} holds a value that no log can hold ({error}); nothing was written.") from error
-    except sqlite3.Error as error:
+    except UNREADABLE as error:
         raise plain(error, path) from error
 
 

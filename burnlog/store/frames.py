@@ -10,7 +10,7 @@ import sqlite3
 from typing import TYPE_CHECKING
 
 from burnlog.columns import Frames, shaped
-from burnlog.store.log import plain
+from burnlog.store.connection import UNREADABLE, plain
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -154,7 +154,7 @@ def load_frames(log: Log) -> Frames:
         finally:
             if not joined:
                 connection.execute("ROLLBACK")
-    except sqlite3.Error as error:
+    except UNREADABLE as error:
         raise plain(error, log.path) from error
     if log.made_up:
         for frame in found.values():

@@ -20,7 +20,16 @@ from typing import TYPE_CHECKING, Any
 
 from burnlog.errors import FileError, InputError
 from burnlog.store import lookup
-from burnlog.store.connection import check_head, check_sqlite, check_version, connect, constraint, plain, put
+from burnlog.store.connection import (
+    UNREADABLE,
+    check_head,
+    check_sqlite,
+    check_version,
+    connect,
+    constraint,
+    plain,
+    put,
+)
 from burnlog.store.schema import VERSION
 from burnlog.store.table import Table
 from burnlog.store.tables import NUMBERED
@@ -95,12 +104,12 @@ class Log:
 
         path = Path(path)
         check_sqlite()
-        if path.exists():
-            raise FileError(f"{path} exists already; choose another name with --db, or go on with that one.")
-        if not path.parent.is_dir():
-            raise FileError(f"the folder {path.parent} does not exist; make it first.")
         draft = path.with_name(f"{path.name}.{uuid.uuid4().hex[:8]}.new")
         try:
+            if path.exists():
+                raise FileError(f"{path} exists already; choose another name with --db, or go on with that one.")
+            if not path.parent.is_dir():
+                raise FileError(f"the folder {path.parent} does not exist; make it first.")
             connection = connect(draft, write=True, create=True)
             try:
                 upgrade(connection)
@@ -153,7 +162,7 @@ class Log:
                     )
                 _bring_up(path, connection, now)
             return cls(path, connection, by=by, now=now, write=write)
-        except sqlite3.Error as error:
+        except UNREADABLE as error:
             if connection is not None:
                 connection.close()
             raise plain(error, path) from error
@@ -365,7 +374,7 @@ class Log:
             cursor = self.connection.execute(sql, values)
             names = [column[0] for column in cursor.description]
             return [dict(zip(names, row, strict=True)) for row in cursor]
-        except sqlite3.Error as error:
+        except UNREADABLE as error:
             raise plain(error, self.path) from error
 
     def one(self, table: str, **where: Any) -> Row | None:

@@ -33,10 +33,9 @@ def row_problems(table: Table, row: Row) -> Iterator[str]:
 
 def _is_stamp(value: object) -> bool:
     try:
-        dt.datetime.fromisoformat(str(value))
+        return isinstance(value, str) and len(value) <= 40 and dt.datetime.fromisoformat(value).tzinfo is not None
     except ValueError:
         return False
-    return isinstance(value, str) and len(value) <= 40
 
 
 def _is_typed(text: str, table: Table) -> bool:
