@@ -27,6 +27,7 @@ from burnlog.analyses.rate_fit import fit_rates
 from burnlog.analyses.tallies import gather
 from burnlog.errors import FitError
 from burnlog.stats.counts import proportion
+from burnlog.stats.threads import one_thread
 
 __all__ = ["Cell", "main", "tried"]
 
@@ -108,7 +109,8 @@ def tried(
         rng = np.random.default_rng([seed, jobs, block])
         for history in histories(world, jobs=jobs, count=min(AT_ONCE, count - block), rng=rng):
             try:
-                _try_one(history, table, rng, baselines, bids)
+                with one_thread():
+                    _try_one(history, table, rng, baselines, bids)
             except FitError:
                 refused += 1
     return table, refused
@@ -135,7 +137,7 @@ def _try_one(history: History, table: Table, rng: np.random.Generator, baselines
 
 
 def _simpler(rows: forecasts.Design, job: TakeOff, rng: np.random.Generator) -> Mapping[str, Array]:
-    """Rods by the simpler methods."""
+    """Rods by the simpler methods, as far as each can be fitted."""
     seen = np.ones(rows.n, dtype=bool)
     methods = {
         "pooled ratio": forecasts.pooled,
@@ -143,7 +145,13 @@ def _simpler(rows: forecasts.Design, job: TakeOff, rng: np.random.Generator) -> 
         "plug-in": forecasts.plug_in,
         "job ratios, t": forecasts.job_t,
     }
-    return {name: method(rows, seen, job.lines, draws=DRAWS, rng=rng) for name, method in methods.items()}
+    found = {}
+    for name, method in methods.items():
+        try:
+            found[name] = method(rows, seen, job.lines, draws=DRAWS, rng=rng)
+        except FitError:
+            continue  # its own n says so in the table
+    return found
 
 
 def _row(jobs: int, method: str, quantity: str, cell: Cell) -> str:

@@ -23,6 +23,7 @@ from burnlog.columns import Frames
 from burnlog.errors import FitError, InputError
 from burnlog.stats.posterior import Tables, tables
 from burnlog.stats.scores import coverage, crps_sample, pinball
+from burnlog.stats.threads import one_thread
 
 __all__ = ["METHODS", "Backtest", "Forecast", "Score", "backtest"]
 
@@ -151,7 +152,8 @@ def backtest(
             )
             continue
         rng = np.random.default_rng([seed, number])
-        found, why = runner.forecast(job, seen, rng)
+        with one_thread():
+            found, why = runner.forecast(job, seen, rng)
         notes.extend(f"job {job}, {name}: {text}" for name, text in why.items())
         q = np.quantile(found["integrated"], [0.1, 0.5, 0.9])
         actual = runner.actual(job)
@@ -189,7 +191,10 @@ class _Runner:
         self.rows: Design = design(tallyset, settings)
         self.labels = tallyset.tallies["job"]
         self.tables: Tables = tables(
-            self.rows.cases, self.rows.effects, prior_precision=self.rows.prior_precision, names=self.rows.names
+            self.rows.cases,
+            self.rows.planning_effects,
+            prior_precision=self.rows.prior_precision,
+            names=self.rows.names,
         )
 
     def actual(self, job: str) -> float:

@@ -40,6 +40,7 @@ __all__ = [
 REFERENCE_MM = 12.7
 CONDITIONS = ("family", "position", "visibility", "fouling", "current", "backing", "power")
 TIME_CONDITIONS = ("family", "visibility")
+UNNAMED = "(not recorded) "
 INTERCEPT, THICKNESS, RODS_PER_CUT = "intercept", "thickness", "rods per cut"
 
 Array = NDArray[np.float64]
@@ -229,7 +230,7 @@ class Design:
             return self._diver_effect(scale, grid)
         labels = self.tallies[name]
         if labels.isna().any():
-            own = "(not recorded) " + self.tallies["job"].astype(str)
+            own = UNNAMED + self.tallies["job"].astype(str)
             labels = labels.fillna(own)
         return Effect.from_labels(name, labels.to_list(), scale=scale, grid=grid)
 
@@ -242,9 +243,23 @@ class Design:
         loadings /= loadings.sum(axis=1, keepdims=True)
         return Effect("diver", loadings, tuple(levels), scale, grid)
 
+    def tallies_with(self, term: int) -> int:
+        """Tallies with a cut whose condition is written down as that of a term, numbered over all conditions."""
+        return len(np.unique(self.piece_tally[self.columns[:, term] == 1.0]))
+
+    @property
+    def named_divers(self) -> int:
+        """Divers whose code was written down."""
+        return len({name for name in self.diver.tolist() if not str(name).startswith(UNNAMED)})
+
+    @property
+    def planning_effects(self) -> tuple[Effect, ...]:
+        """Job and diver; job alone where fewer than two divers are named, for then nobody can be told apart."""
+        return self.effects if self.named_divers > 1 else self.effects[:1]
+
     @property
     def effects(self) -> tuple[Effect, ...]:
-        """Job and diver, as planning needs them."""
+        """Job and diver."""
         s = self.settings
         return (self.effect("job", s.job_scale, s.job_grid), self.effect("diver", s.diver_scale, s.diver_grid))
 
@@ -398,7 +413,7 @@ def _laid_out(
     contrast = 1.0 / settings.contrast_scale**2
     diver = pieces["diver"].astype(object).to_numpy()
     unnamed = pd.isna(diver)
-    diver = np.where(unnamed, "(not recorded) " + pieces["job"].astype(object).to_numpy(), diver)
+    diver = np.where(unnamed, UNNAMED + pieces["job"].astype(object).to_numpy(), diver)
     return kind(
         tallies=tallies,
         conditions=conditions,

@@ -26,6 +26,7 @@ from burnlog.analyses.rate_design import (
 from burnlog.analyses.tallies import TallySet
 from burnlog.errors import FitError, InputError
 from burnlog.stats.posterior import Draws, Posterior, Tables, integrate_tables, tables
+from burnlog.stats.threads import one_thread
 
 __all__ = [
     "Model",
@@ -52,14 +53,16 @@ class Model:
     @classmethod
     def of(cls, rows: Design, *, made: Tables | None = None) -> Model:
         """Fit rows; `made` are tables of the same rows with some taken out."""
-        if made is None:
-            made = tables(rows.cases, rows.effects, prior_precision=rows.prior_precision, names=rows.names)
-        posterior = integrate_tables(made)
-        return cls(rows, posterior, _scales(rows, posterior, made.kept))
+        with one_thread():
+            if made is None:
+                effects = rows.planning_effects
+                made = tables(rows.cases, effects, prior_precision=rows.prior_precision, names=rows.names)
+            posterior = integrate_tables(made)
+            return cls(rows, posterior, _scales(rows, posterior, made.kept))
 
     def levels(self, effect: str) -> tuple[str, ...]:
-        """Levels of a group effect, without asking for its posterior."""
-        return next(each.levels for each in self.posterior.tables.effects if each.name == effect)
+        """Levels of a group effect, without asking for its posterior; none where it is not in the fit."""
+        return next((each.levels for each in self.posterior.tables.effects if each.name == effect), ())
 
     @cached_property
     def mean_scale(self) -> float:
@@ -158,6 +161,17 @@ class RateFit:
             A new job is asked of a history with fewer jobs than `Settings.min_jobs`.
         """
         _check_lines(lines)
+        with one_thread():
+            return self._simulated(lines, rng, draws, divers, job)
+
+    def _simulated(
+        self,
+        lines: pd.DataFrame,
+        rng: np.random.Generator,
+        draws: int,
+        divers: Sequence[str] | None,
+        job: str | None,
+    ) -> Simulation:
         jobs = self.rods.levels("job")
         if job is not None and job not in jobs:
             raise InputError(f"job {job!r} is not in the history of this fit. Its jobs: {', '.join(jobs)}.")
@@ -268,6 +282,8 @@ class _Crew:
 
     def effects(self, model: Model, drawn: Draws, rng: np.random.Generator) -> Array:
         """Effect of who makes each line, (draws, lines): their own where the history knows them."""
+        if "diver" not in drawn.sd:  # what divers add is then in the spread between jobs
+            return np.zeros((len(drawn.sigma), len(self.seat)))
         new = rng.standard_normal((len(drawn.sigma), len(self.names))) * drawn.sd["diver"][:, None]
         levels = model.levels("diver")
         for k, name in enumerate(self.names):

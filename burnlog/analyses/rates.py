@@ -17,12 +17,13 @@ from burnlog.analyses.forecasts import JobRatios, job_ratios
 from burnlog.analyses.rate_design import design
 from burnlog.analyses.rate_fit import Model, RateFit, Settings, fit_rates
 from burnlog.analyses.shared_work import shared_work
-from burnlog.analyses.tallies import Ratio, Scope, TallySet, decided_out, gather, ratio
+from burnlog.analyses.spreads import Spread, spreads
+from burnlog.analyses.tallies import NO_PLAN, Ratio, Scope, TallySet, decided_out, gather, ratio
 from burnlog.columns import Frames
 from burnlog.errors import FitError, InputError
 from burnlog.stats.curves import fit_power_law
 
-__all__ = ["BY", "Group", "JobRatios", "Rates", "Term", "rates"]
+__all__ = ["BY", "Group", "JobRatios", "Listed", "Rates", "Term", "rates"]
 
 BY = (
     *("crew", "diver", "job", "rig", "rod_type", "family", "thickness"),
@@ -66,9 +67,25 @@ class Group:
     jobs: int
 
 
+@dataclass(frozen=True)
+class Listed:
+    """One tally as counted, for records too small for a model."""
+
+    ref: str
+    rods: float
+    length_m: float
+    thickness_mm: float | None
+    elapsed_s: float | None
+
+
 @dataclass(frozen=True, eq=False)
 class Rates:
-    """Rods and time over length of one scope."""
+    """Rods and time over length of one scope.
+
+    `rung` says how far the record carries: job and diver, job alone, job ratios, or ratio and list, and why no
+    further. `listed` holds the tallies one by one where there is no model, `spreads` where the spread lies where
+    there is one.
+    """
 
     scope: Scope
     ratio: Ratio
@@ -77,6 +94,9 @@ class Rates:
     rod_terms: tuple[Term, ...]
     time_terms: tuple[Term, ...]
     by: tuple[Group, ...]
+    rung: str
+    listed: tuple[Listed, ...]
+    spreads: tuple[Spread, ...]
     job_ratios: JobRatios | None
     length_exponent: tuple[float, float, float] | None
     left_out: dict[str, int]
@@ -113,6 +133,9 @@ class Rates:
                 else _model(self.fit.time, self.time_terms),
             },
             "by": [asdict(group) for group in self.by],
+            "rung": self.rung,
+            "listed": [asdict(each) for each in self.listed],
+            "spreads": [asdict(each) for each in self.spreads],
             "job_ratios": None if self.job_ratios is None else asdict(self.job_ratios),
             "length_exponent": None
             if self.length_exponent is None
@@ -184,6 +207,8 @@ def rates(
     except FitError as error:
         why = str(error)
     exponent = _length_exponent(tallyset)
+    apart, notes = spreads(fit.rods) if fit else ((), ())
+    between = job_ratios(fit.rods.design if fit else design(tallyset, settings))
     return Rates(
         scope=scope,
         ratio=found,
@@ -192,28 +217,45 @@ def rates(
         rod_terms=_terms(fit.rods) if fit else (),
         time_terms=_terms(fit.time) if fit and fit.time else (),
         by=tuple(group for name in by for group in _groups(tallyset, name)),
-        job_ratios=job_ratios(fit.rods.design if fit else design(tallyset, settings)),
+        rung=_rung(fit, between, why),
+        listed=() if fit else _listed(tallyset.tallies),
+        spreads=apart,
+        job_ratios=between,
         length_exponent=exponent,
         left_out=tallyset.left_out_counts(),
         outside={reason: len(refs) for reason, refs in sorted(tallyset.outside.items())},
         time_left_out={reason: len(refs) for reason, refs in sorted(tallyset.time_left_out.items())},
-        warnings=_warnings(tallyset, found, fit, why, exponent),
+        warnings=(*_warnings(tallyset, found, fit, why, exponent), *notes),
         made_up=bool(frames.jobs["made_up"].any()),
     )
+
+
+def _rung(fit: RateFit | None, between: JobRatios | None, why: str) -> str:
+    """How far the record carries, and why no further."""
+    if fit is not None and "diver" in fit.rods.posterior.group_sd:
+        return "job and diver effects, integrated"
+    if fit is not None:
+        return "job effect, integrated: fewer than two divers are named"
+    return f"{'job ratios with t' if between else 'ratio and list'}: {why}"
+
+
+def _listed(tallies: pd.DataFrame) -> tuple[Listed, ...]:
+    columns = ["ref", "rods", "new_length_m", "thickness_mm", "elapsed_s"]
+    plain = tallies[columns].astype(object).where(tallies[columns].notna(), None)
+    return tuple(Listed(*row) for row in plain.itertuples(index=False))
 
 
 def _terms(model: Model) -> tuple[Term, ...]:
     """Every level with a term, as a factor against its condition's usual level."""
     posterior = model.posterior
     low, high = posterior.coef_quantiles(INTERVAL)
-    column = len(posterior.coef) - sum(len(condition.terms) for condition in model.design.conditions)
+    usual = {condition.name: condition.levels[0] for condition in model.design.conditions if condition.terms}
+    terms = [term for condition in model.design.conditions for term in condition.terms]
+    first = len(posterior.coef) - len(terms)
     out = []
-    for condition in model.design.conditions:
-        for place, (name, level) in enumerate(condition.terms):
-            at = column + place
-            factor, below, above = (float(np.exp(value[at])) for value in (posterior.coef, low, high))
-            out.append(Term(name, level, condition.levels[0], factor, below, above, condition.counts[place + 1]))
-        column += len(condition.terms)
+    for place, (name, level) in enumerate(terms):
+        factor, below, above = (float(np.exp(value[first + place])) for value in (posterior.coef, low, high))
+        out.append(Term(name, level, usual[name], factor, below, above, model.design.tallies_with(place)))
     return tuple(out)
 
 
@@ -332,5 +374,5 @@ def _warnings(
     apart = sorted(code for code in work.part if not work.shared[code])
     if apart and len(work.part) > 1:
         said.append(f"crew {', '.join(apart)}: cannot be told apart from the job; nobody else worked it")
-    said.extend(f"{number} tallies: {what}" for what, number in sorted(tallyset.notes.items()))
+    said.extend(f"{number} {what}" for what, number in sorted(tallyset.notes.items()) if what != NO_PLAN)
     return tuple(said)

@@ -37,6 +37,9 @@ if TYPE_CHECKING:
 __all__ = ["Ratio", "Scope", "TallySet", "decided_out", "gather", "ratio"]
 
 
+NO_PLAN = "lines without a planned length: their own total new length stands in"
+
+
 @dataclass(frozen=True, eq=False)
 class TallySet:
     """Counts that may stand together, with the cuts that made their length.
@@ -289,9 +292,7 @@ def _totals(
     open_lines = set(last.loc[last["outcome"].isin(UNFINISHED), "line_ref"]) | set(noted)
     used["finished"] = ~used.index.isin(rows.loc[rows["line_ref"].isin(open_lines), "group"])
     notes = {
-        "lines without a planned length: their own total new length stands in": int(
-            pieces.loc[pieces["planned_from"].eq("line total"), "line_ref"].nunique()
-        ),
+        NO_PLAN: int(pieces.loc[pieces["planned_from"].eq("line total"), "line_ref"].nunique()),
         "tallies on steel of unrecorded material": int(rows.loc[rows["material"].isna(), "group"].nunique()),
         "tallies with an estimated rod count": int(rough.sum()),
     }

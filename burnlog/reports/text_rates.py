@@ -47,6 +47,7 @@ def rates_text(found: Rates, *, profile: str = "metric") -> str:
             f"{_digits(it.s_per_rod / 60, it.time_tallies)} min   ({it.time_tallies} tallies with times)"
         )
     lines += _model(found, us)
+    lines += _listed(found, us)
     for name in dict.fromkeys(group.group for group in found.by):
         lines += _side_by_side(found, name, us)
     if found.job_ratios is not None:
@@ -77,12 +78,31 @@ def _model(found: Rates, us: bool) -> list[str]:
     start = f"{result['start_m'] / M_PER_FT:.2f} ft" if us else f"{result['start_m']:.2f} m"
     sds = ", ".join(f"{name}s {sd:.2f}" for name, sd in result["group_sd"].items())
     lines = ["", "Model of rods (80 % ranges; weak priors stand behind each figure)"]
+    lines.append(f"  {found.rung}")
     reach = f"{result['exponent_low']:.2f}-{result['exponent_high']:.2f}"
     lines.append(f"  thickness to the power {result['exponent']:.2f} ({reach})")
     lines.append(f"  a start is worth {start} of line")
     lines.append(f"  spread (log scale): between {sds}, burn to burn {result['sigma']:.2f}")
+    if found.spreads:
+        parts = ", ".join(f"{each.between} {each.sd:.2f} ({each.levels})" for each in found.spreads[:-1])
+        burn = found.spreads[-1]
+        text = f"the same by a plug-in fit, too sure of itself with few groups: {parts}, burn {burn.sd:.2f}"
+        lines += _wrapped(text)
     lines += _terms("rods", found.rod_terms)
     lines += _terms("minutes per rod", found.time_terms)
+    return lines
+
+
+def _listed(found: Rates, us: bool) -> list[str]:
+    if not found.listed:
+        return []
+    scale, unit = (M_PER_FT, "ft") if us else (1.0, "m")
+    lines = ["", f"The tallies, one by one ({len(found.listed)})", f"  {'tally':<34}{'rods':>8}{unit:>8}{'min':>8}"]
+    for each in found.listed[:SMALL]:
+        minutes = "-" if each.elapsed_s is None else f"{each.elapsed_s / 60:.0f}"
+        lines.append(f"  {each.ref[:34]:<34}{each.rods:>8.3g}{each.length_m / scale:>8.2f}{minutes:>8}")
+    if len(found.listed) > SMALL:
+        lines.append(f"  and {len(found.listed) - SMALL} more; --json lists them all")
     return lines
 
 
