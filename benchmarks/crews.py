@@ -1,0 +1,169 @@
+"""Whether crews are compared fairly, on invented records with known crews.
+
+`python -m benchmarks crews` prints the table; `--histories N` sets the records of each cell (default 200). Four crews
+of four divers, mostly one crew a job. *Equal*: crews and divers alike; how often a crew is called different.
+*Ordinary*: crews spread by 8 % and divers by 12 %; how often the 80 % interval holds the true ratio.
+*One crew 15 % dearer*: how often
+that one is called different. A floor is judged by the exact 95 % interval of what was counted: it holds where the
+interval reaches it. Crews of one record are taken as independent, which they nearly are.
+"""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from burnlog.analyses.crew_model import fit_groups, standing
+from burnlog.analyses.crews import crews
+from burnlog.analyses.invented import WORLDS, History, World, history
+from burnlog.analyses.rate_design import design
+from burnlog.analyses.shared_work import shared_work
+from burnlog.analyses.tallies import gather
+from burnlog.stats.counts import proportion
+
+__all__ = ["Told", "equal_world", "main", "ordinary_world", "tell"]
+
+SIZES = (6, 12, 24, 40)
+CREW_SD, DIVER_SD, DEARER = 0.08, 0.12, 0.15
+
+
+@dataclass
+class Told:
+    """Crews over many records: with a figure, called different, 80 and 95 % intervals that hold the truth."""
+
+    crews: int = 0
+    judged: int = 0
+    different: int = 0
+    covers80: int = 0
+    covers95: int = 0
+    dearer: int = 0
+    dearer_seen: int = 0
+    log_error: float = 0.0
+    raw_far: int = 0
+    oe_log_error: float = 0.0
+
+
+def equal_world() -> World:
+    """Crews and divers alike."""
+    return replace(WORLDS["base"], name="equal crews", diver_sd=0.0, crew_effects=(0.0,) * 4)
+
+
+def ordinary_world(rng: np.random.Generator) -> World:
+    """Crews and divers that differ as people do."""
+    effects = tuple(float(e) for e in CREW_SD * rng.standard_normal(4))
+    return replace(WORLDS["base"], name="ordinary crews", diver_sd=DIVER_SD, crew_effects=effects)
+
+
+def dearer_world(shared: float) -> World:
+    """Crews and divers alike but for one crew that needs 15 % more; `shared` dives go to a second crew."""
+    effects = (float(np.log1p(DEARER)), 0.0, 0.0, 0.0)
+    return replace(equal_world(), name="one dearer", crew_effects=effects, shared_dives=shared)
+
+
+def tell(kind: str, jobs: int, *, seed: int, count: int, shared: float = 0.3) -> Told:
+    """Compare the crews of `count` records of `jobs` jobs each."""
+    total = Told()
+    for number in range(count):
+        rng = np.random.default_rng([seed, jobs, number])
+        world = (
+            equal_world() if kind == "equal" else dearer_world(shared) if kind == "dearer" else ordinary_world(rng)
+        )
+        _add(total, kind, history(world, jobs=jobs, rng=rng), rng)
+    return total
+
+
+def _add(total: Told, kind: str, made: History, rng: np.random.Generator) -> None:
+    review = crews(made.frames, rng=rng)
+    tallyset = gather(made.frames)
+    fit = fit_groups(design(tallyset), "crew", rng=rng)
+    work = shared_work(tallyset.tallies["crew"], tallyset.tallies["job"])
+    truth = _true_effects(made, fit.totals)
+    mean_raw = np.log(tallyset.tallies["rods"].sum() / tallyset.tallies["new_length_m"].sum())
+    for row in review.rows:
+        total.crews += 1
+        if not row.enough or row.effect is None or row.raw_per_m is None:
+            continue
+        others = [other for other in work.beside(row.code) if other in fit.totals]
+        true = truth[row.code] - float(np.mean([truth[other] for other in others]))
+        drawn = fit.totals[row.code] - np.mean([fit.totals[other] for other in others], axis=0)
+        low95, high95 = np.quantile(drawn, [0.025, 0.975])
+        held = standing(fit, row.code, others)
+        total.judged += 1
+        total.different += held.different
+        total.covers80 += np.log(held.low) <= true <= np.log(held.high)
+        total.covers95 += low95 <= true <= high95
+        total.log_error += (np.log(held.effect) - true) ** 2
+        total.raw_far += abs(np.log(row.raw_per_m) - mean_raw - true) > np.log(1.15)
+        if row.observed_expected is not None:
+            total.oe_log_error += (np.log(row.observed_expected) - true) ** 2
+        if kind == "dearer" and row.code == "CREW1":
+            total.dearer += 1
+            total.dearer_seen += held.different and held.effect > 1
+
+
+def _true_effects(made: History, codes: Sequence[str]) -> dict[str, float]:
+    """Each crew's own effect with its divers' by the length each cut for it."""
+    people = made.truth.people.set_index("diver")["effect"]
+    own = made.truth.crews.set_index("crew")["effect"]
+    pieces = gather(made.frames).pieces
+    cut = pieces[pieces["new_length_m"] > 0]
+    out = {}
+    for code in codes:
+        mine = cut[cut["crew"] == code]
+        weight = mine["new_length_m"] / mine["new_length_m"].sum()
+        out[str(code)] = float(own[code] + (weight * mine["diver"].map(people)).sum())
+    return out
+
+
+def _share(found: int, made: int) -> str:
+    if made == 0:
+        return "none"
+    p = proportion(found, made)
+    return f"{p.share:.3f} ({p.low:.3f}-{p.high:.3f}, n {made})"
+
+
+def lines(kind: str, jobs: int, told: Told, *, shared: float = 0.3) -> list[str]:
+    """One cell of the table, with its floor where it has one."""
+    n = max(told.judged, 1)
+    out = [f"{kind}, {jobs} jobs: figure for {told.judged} of {told.crews} crews"]
+    if kind == "equal":
+        p = proportion(told.different, told.judged)
+        verdict = "holds" if p.low <= 0.05 else "MISSED"
+        out.append(f"  called different {_share(told.different, told.judged)}  ceiling 0.05 {verdict}")
+    elif kind == "ordinary":
+        p = proportion(told.covers80, told.judged)
+        verdict = "holds" if p.high >= 0.74 and p.low <= 0.88 else "MISSED"
+        out.append(f"  80 % interval holds the truth {_share(told.covers80, told.judged)}  floor 0.74-0.88 {verdict}")
+    else:
+        out[0] += f", {100 * shared:.0f} % of dives by a second crew"
+        seen = _share(told.dearer_seen, told.dearer)
+        out.append(f"  15 % dearer crew called different {seen}")
+    out.append(
+        f"  95 % interval holds {told.covers95 / n:.3f}; error of the ratio {np.sqrt(told.log_error / n):.3f}, "
+        f"of O/E {np.sqrt(told.oe_log_error / n):.3f}; raw off by over 15 % {told.raw_far / n:.2f}"
+    )
+    return out
+
+
+def main(words: list[str] | None = None) -> None:
+    """Print the table."""
+    parser = argparse.ArgumentParser(prog="python -m benchmarks crews", description=__doc__)
+    parser.add_argument("--histories", type=int, default=200)
+    parser.add_argument("--largest", type=int, default=40, help="jobs in the largest records")
+    parser.add_argument("--seed", type=int, default=2026)
+    asked = parser.parse_args(words)
+    sizes = [size for size in SIZES if size <= asked.largest]
+    for kind in ("equal", "ordinary", "dearer"):
+        for jobs in sizes:
+            told = tell(kind, jobs, seed=asked.seed, count=asked.histories)
+            print("\n".join(lines(kind, jobs, told)), flush=True)
+    for jobs in [size for size in sizes if size in (12, 24)]:
+        told = tell("dearer", jobs, seed=asked.seed + 1, count=asked.histories, shared=0.9)
+        print("\n".join(lines("dearer", jobs, told, shared=0.9)), flush=True)
+
+
+if __name__ == "__main__":
+    main()
