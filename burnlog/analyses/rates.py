@@ -276,7 +276,7 @@ def _levels(tallyset: TallySet, name: str) -> pd.Series[Any]:
 
 def _groups(tallyset: TallySet, name: str) -> list[Group]:
     tallies = tallyset.tallies
-    level = _levels(tallyset, name).fillna("not recorded")
+    level = _levels(tallyset, name).astype(object).fillna("not recorded")
     out = []
     for value in sorted(level.unique(), key=_order):
         rows = tallies[level == value]

@@ -283,7 +283,8 @@ def _totals(
     for name in ("rod_type", "family"):
         from_cuts = by[name].first().where(by[name].nunique().eq(1)).reindex(used.index)
         used[name] = used[name].fillna(from_cuts).astype("str")
-    used["family"] = used["family"].fillna(used["rod_type"].map(types["family"])).astype("str")
+    by_type = used["rod_type"].map(types["family"]).astype("str")
+    used["family"] = used["family"].fillna(by_type)
     used["diameter_mm"] = used["rod_type"].map(types["diameter_mm"]).astype(float)
     used["diameter_mm"] = used["diameter_mm"].fillna(by["diameter_mm"].mean().reindex(used.index))
     used["day"] = used["day"].fillna(by["dive_date"].min().reindex(used.index))

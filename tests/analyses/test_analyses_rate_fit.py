@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import math
 from collections.abc import Callable
 from dataclasses import replace
@@ -10,7 +11,11 @@ from typing import Any
 import numpy as np
 import pandas as pd
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from plain_record import frames_of
 
+from burnlog.analyses.backtest import backtest
 from burnlog.analyses.invented import WORLDS, History, histories, history
 from burnlog.analyses.rate_design import Settings, design, time_design
 from burnlog.analyses.rate_fit import RateFit, fit_rates
@@ -18,7 +23,8 @@ from burnlog.analyses.rates import rates
 from burnlog.analyses.spreads import spreads
 from burnlog.analyses.tallies import Scope, gather
 from burnlog.columns import Frames
-from burnlog.errors import FitError, InputError
+from burnlog.errors import FitError, InputError, RefusedError
+from burnlog.reports.text_rates import rates_text
 from burnlog.stats.mixed import fit_mixed
 
 Record = Callable[..., Frames]
@@ -271,6 +277,63 @@ def test_time_rows_take_the_levels_of_the_rods_rows(made: History) -> None:
     assert timed.names[2] == "rods per cut"
 
 
+def _odd_record(seed: int) -> Frames:
+    """A small record with everything that sheets leave out or get wrong."""
+    rng = np.random.default_rng(seed)
+
+    def one(options: list[Any], blank: float = 0.2) -> Any:
+        return None if rng.random() < blank else options[int(rng.integers(len(options)))]
+
+    jobs, kind = int(rng.integers(1, 7)), int(rng.integers(4))
+    cuts = []
+    for n in range(int(rng.integers(1, 45))):
+        length = 1.0 if kind == 1 else float(rng.uniform(0.02, 3.0))
+        rods = 5.0 * length if kind < 2 else float(np.round(5 * length * np.exp(0.3 * rng.standard_normal())))
+        cuts.append(
+            {
+                "job": f"J{n % jobs}",
+                "dive_no": int(rng.integers(1, 9)),
+                "line": f"L{int(rng.integers(1, 30))}",
+                "new_length_m": one([length], 0.05),
+                "planned_length_m": one([length, 2.0, 0.5]),
+                "thickness_mm": 12.7 if kind == 2 else one([12.7, 25.4, 6.0], 0.1),
+                "rods": one([rods], 0.1),
+                "rods_basis": one(["measured", "estimated", "at least"], 0.3),
+                "diver": None if kind == 3 else one(["A", "B"], 0.3),
+                "crew": one(["X", "Y"]),
+                "visibility": one(["by feel", "1-3 ft"]),
+                "elapsed_s": one([60.0 * max(rods, 1.0), 600.0, 0.0]),
+                "stoppage_s": one([0.0, 120.0]),
+                "pass_kind": one(["first"] * 8 + ["re-burn", "hanger", "trial"], 0.05),
+                "outcome": one(["through", "part way", "abandoned"]),
+                "family": one(["exothermic", "tubular"], 0.1),
+                "diameter_mm": one([9.5, 8.0]),
+                "rod_type": None,
+                "rig": one(["R"]),
+                "dive_date": one(["2026-01-01", "2026-03-01"], 0.1),
+            }
+        )
+    return frames_of(cuts)
+
+
+@settings(derandomize=True, max_examples=30, deadline=None)
+@given(st.integers(min_value=0, max_value=2**31))
+def test_R49_odd_records_end_in_an_answer_or_a_sentence(seed: int) -> None:
+    """Whatever was left blank, `rates` and the backtest answer or refuse in words, and warn of nothing."""
+    frames = _odd_record(seed)
+    for ask in (
+        lambda: rates_text(rates(frames, by=("crew", "diver", "visibility", "thickness"))),
+        lambda: json.dumps(rates(frames).as_json(), allow_nan=False),
+        lambda: json.dumps(backtest(frames, draws=200).as_json(), allow_nan=False),
+    ):
+        try:
+            said = ask()
+        except RefusedError as refusal:
+            said = str(refusal)
+        assert len(said) > 20
+        assert said.isascii()
+
+
 @pytest.mark.slow
 def test_start_cost_is_recovered_from_a_thousand_tallies() -> None:
     """From eight records of about 1,000 tallies drawn with 0.10 m, lines split over dives included, the fitted start
@@ -321,8 +384,6 @@ def _dive_counts(
     dive: np.ndarray[Any, Any], thick: np.ndarray[Any, Any], length: np.ndarray[Any, Any], rods: np.ndarray[Any, Any]
 ) -> Frames:
     """A record of dive counts over five jobs and four divers."""
-    from conftest import frames_of  # the plain builder behind the fixture
-
     cuts = [
         {
             "job": f"J{d % 5}",
