@@ -34,23 +34,24 @@ def clock() -> dt.datetime:
     return dt.datetime(2026, 5, 12, 18, 30, tzinfo=dt.UTC)
 
 
-def made_log(path: Path, cuts: int = 0) -> Path:
-    """A log of one job with one dive and one line, and some cuts with their counts."""
+def made_log(path: Path, cuts: int = 0, dives: int = 1) -> Path:
+    """A log of one job with one line and dives from 14 on, the first with some cuts and their counts."""
     with Log.create(path, by="scribe", now=clock) as log, log.transaction():
         job = log.insert("job", {"code": "PIER7", "water": "salt"}, id=identity("job", "PIER7"))
         diver = log.insert("person", {"code": "D3"}, id=identity("person", "D3"))
         log.insert("line", {"job_id": job, "code": "L14"}, id=identity("line", "PIER7", "L14"))
-        dive = {"job_id": job, "dive_no": 14, "dive_date": "2026-05-12", "diver_id": diver}
-        log.insert("dive", dive, id=identity("dive", "PIER7", 14))
+        for number in range(14, 14 + dives):
+            dive = {"job_id": job, "dive_no": number, "dive_date": "2026-05-12", "diver_id": diver}
+            log.insert("dive", dive, id=identity("dive", "PIER7", number))
         write_rows(log, 1, cuts)
     return path
 
 
-def write_rows(log: Log, first: int, count: int, *, told: bool = False) -> None:
-    """Cuts of dive 14, each with its count in one transaction; with `told` each is acknowledged on stdout."""
-    job, dive, line = identity("job", "PIER7"), identity("dive", "PIER7", 14), identity("line", "PIER7", "L14")
+def write_rows(log: Log, first: int, count: int, *, dive_no: int = 14, told: bool = False) -> None:
+    """Cuts of a dive, each with its count in one transaction; with `told` each is acknowledged on stdout."""
+    job, dive, line = identity("job", "PIER7"), identity("dive", "PIER7", dive_no), identity("line", "PIER7", "L14")
     for row in range(first, first + count):
-        cut, tally = identity("cut", "PIER7", 14, row), identity("tally", "PIER7", 14, row)
+        cut, tally = identity("cut", "PIER7", dive_no, row), identity("tally", "PIER7", dive_no, row)
         with log.transaction():
             values = {"dive_id": dive, "line_id": line, "row": row, "pass_kind": "first", "outcome": "through"}
             measured = {"thickness_mm": 15.875, "new_length_mm": 457.2, "remark": f"row {row} as the diver told it"}
@@ -70,28 +71,27 @@ def content(log: Log) -> dict[str, list[dict[str, Any]]]:
 
 def crowd(folder: Path, writers: int, rows: int) -> dict[str, int]:
     """Several processes write at once; returns rows asked for, acknowledged, there, and numbers given twice."""
-    path = made_log(folder / f"crowd-{writers}.db")
+    path = made_log(folder / f"crowd-{writers}.db", dives=writers)
     code = (
         "import sys; from benchmarks.broken import clock, write_rows; from burnlog.store.log import Log\n"
         "with Log.open(sys.argv[1], by=sys.argv[2], now=clock) as log:\n"
-        "    write_rows(log, int(sys.argv[2]), int(sys.argv[3]), told=True)"
+        "    write_rows(log, 1, int(sys.argv[3]), dive_no=int(sys.argv[2]), told=True)"
     )
-    each = [min(rows, 999 // writers)] * writers
     running = [
         subprocess.Popen(
-            [sys.executable, "-c", code, str(path), str(1 + sum(each[:number])), str(count)],
+            [sys.executable, "-c", code, str(path), str(14 + number), str(rows)],
             stdout=subprocess.PIPE,
             stderr=subprocess.PIPE,
             text=True,
             cwd=Path(__file__).parent.parent,
         )
-        for number, count in enumerate(each)
+        for number in range(writers)
     ]
     told = [process.communicate() for process in running]
     with Log.open(path, now=clock) as log:
         numbers = [row["no"] for row in log.rows("SELECT no FROM cut")]
     return {
-        "asked": sum(each),
+        "asked": rows * writers,
         "acknowledged": sum(len(out.split()) for out, _ in told),
         "there": len(numbers),
         "numbers_twice": len(numbers) - len(set(numbers)),

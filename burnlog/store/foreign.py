@@ -66,8 +66,8 @@ def _read(path: Path, connection: sqlite3.Connection) -> Bundle:
     version = check_version(path, connection)
     if version < VERSION:
         raise FileError(
-            f"{path} was written by an older burnlog (schema {version}, now {VERSION}); "
-            f"bring it up to date first: burnlog --db {path} verify."
+            f"{path} was written by an older burnlog (schema {version}, now {VERSION}); any command that writes, "
+            f"such as burnlog --db {path} fix, brings it up to date first."
         )
     strange = compare_schema(connection)
     if strange:

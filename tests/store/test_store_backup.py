@@ -8,12 +8,15 @@ import shutil
 import sqlite3
 from contextlib import closing
 from pathlib import Path
+from typing import Any
 
 import pytest
 from scribe import DAY, Scribe, clock
 
-from burnlog.errors import FileError
+from burnlog.errors import FileError, InputError
 from burnlog.store import backup, migrations
+from burnlog.store import connection as connection_module
+from burnlog.store import log as log_module
 from burnlog.store.backup import back_up, verify
 from burnlog.store.log import Log
 from burnlog.store.schema import VERSION
@@ -175,18 +178,54 @@ def test_little_space_is_warned_about(scribe: Scribe, monkeypatch: pytest.Monkey
     assert any("1 MB are free" in warning for warning in verify(scribe.log.path, now=clock).warnings)
 
 
-def test_an_older_log_is_brought_up_to_date_after_a_copy(tmp_path: Path) -> None:
-    """A file whose steps stopped early is copied, then upgraded; for reading only, it is left and that is said."""
-    path = tmp_path / "old.db"
-    with closing(sqlite3.connect(path, isolation_level=None)) as connection:
-        assert migrations.upgrade(connection, stop_before="001_record") == []
-        connection.execute("PRAGMA application_id = 0x6275726E")
-        for table in ("cut", "tally"):  # what makes a file a log at first sight
-            connection.execute(f"CREATE TABLE {table} (x)")
-        connection.execute("CREATE TABLE meta (key, value)")
-        assert connection.execute("PRAGMA user_version").fetchone() == (0,)
+def _with_a_second_step(monkeypatch: pytest.MonkeyPatch, statement: str) -> None:
+    """Tomorrow's burnlog: one more step, and a schema of one number more."""
+    steps = migrations._steps
+
+    def more() -> object:
+        found = steps()
+
+        @found(name="002_more")
+        def more_columns(db: Any) -> None:
+            db.conn.execute(statement)
+
+        return found
+
+    monkeypatch.setattr(migrations, "_steps", more)
+    for module in (migrations, log_module, connection_module, backup):
+        monkeypatch.setattr(module, "VERSION", VERSION + 1)
+
+
+def test_an_older_log_is_brought_up_to_date_after_a_copy(scribe: Scribe, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Opened for reading it is left alone and that is said; opened for writing it is copied, then takes the step."""
+    path = _filled(scribe)
+    before = scribe.log.rows("SELECT * FROM cut")
+    scribe.log.close()
+    _with_a_second_step(monkeypatch, "ALTER TABLE bank ADD COLUMN valve_ref TEXT")
     with pytest.raises(FileError, match="older burnlog"):
         Log.open(path, now=clock, write=False)
+    with Log.open(path, now=clock) as log:
+        assert log.connection.execute("PRAGMA user_version").fetchone() == (VERSION + 1,)
+        assert log.rows("SELECT valve_ref FROM bank") == []
+        assert log.rows("SELECT * FROM cut") == before
+    (copy,) = path.parent.glob("log-before-upgrade-*.db")
+    with closing(sqlite3.connect(copy)) as connection:
+        assert connection.execute("PRAGMA user_version").fetchone() == (VERSION,)
+        assert connection.execute("SELECT count(*) FROM cut").fetchone() == (79,)
+
+
+def test_a_step_that_fails_leaves_the_older_log_as_it_was(scribe: Scribe, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A half upgrade never stands: the file keeps its schema and its rows, and the copy is there."""
+    path = _filled(scribe)
+    scribe.log.close()
+    _with_a_second_step(monkeypatch, "INSERT INTO bank (id) VALUES ('x')")
+    with pytest.raises(InputError):
+        Log.open(path, now=clock)
+    with closing(sqlite3.connect(path)) as connection:
+        assert connection.execute("PRAGMA user_version").fetchone() == (VERSION,)
+        assert connection.execute("SELECT count(*) FROM cut").fetchone() == (79,)
+        assert connection.execute("SELECT name FROM _sqlite_migrations").fetchall() == [("001_record",)]
+    assert len(list(path.parent.glob("log-before-upgrade-*.db"))) == 1
 
 
 def test_steps_are_all_or_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
