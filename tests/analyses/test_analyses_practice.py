@@ -117,7 +117,7 @@ def test_R73_calls_and_faults_come_first_with_their_intervals_and_blanks() -> No
 
 def test_R51_a_trend_needs_eight_attempts_on_one_plate_and_finds_an_80_per_cent_curve() -> None:
     """The published 80 % unit curve is found; its first seven attempts are refused."""
-    # Crawford unit times at 80 %, first unit 100; recomputed, and as Wideman's appendix prints 100, 80, 64
+    # Crawford unit times at 80 %, first unit 100: 100 n^log2(0.8), recomputed
     units = [100, 80, 70.2104, 64, 59.5637, 56.1683, 53.4490, 51.2]
     rows = school(people=1, attempts=8)
     for row, rods in zip(rows, units, strict=True):
