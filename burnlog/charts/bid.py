@@ -10,10 +10,19 @@ import pandas as pd
 from burnlog.analyses.estimate import Estimate, spread_of
 from burnlog.charts.theme import BLACK, GREY, PALE, SHAPES, themed
 
-__all__ = ["drivers_chart", "history_chart", "history_finding", "total_chart", "total_finding"]
+__all__ = ["bid_charts", "drivers_chart", "history_chart", "history_finding", "total_chart", "total_finding"]
 
 M_PER_FT = 0.3048
 DOTS = 100
+
+
+def bid_charts(made: Estimate, *, profile: str = "metric") -> dict[str, Any]:
+    """Every chart of a bid's page by its element id."""
+    return {
+        "history": history_chart(made, profile=profile),
+        "total": total_chart(made),
+        "drivers": drivers_chart(made),
+    }
 
 
 def _units(profile: str) -> tuple[float, str, float, str]:

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-__all__ = ["BLACK", "DASHES", "GREY", "PALE", "SHAPES", "WIDTH", "png", "spec", "svg", "themed"]
+__all__ = ["BLACK", "DASHES", "GREY", "PALE", "SHAPES", "WIDTH", "dressed", "png", "spec", "svg", "themed"]
 
 WIDTH = 620
 BLACK, GREY, PALE = "#111111", "#767676", "#d9d9d9"
@@ -28,8 +28,13 @@ def themed(chart: Any, *, height: int, description: str) -> Any:
     description : str
         The finding in words, for a screen reader.
     """
+    return dressed(chart.properties(width=WIDTH, height=height), description=description)
+
+
+def dressed(chart: Any, *, description: str) -> Any:
+    """The project's look on a chart that has its size already, such as one of several panels."""
     return (
-        chart.properties(width=WIDTH, height=height, description=description)
+        chart.properties(description=description)
         .configure_view(stroke=None)
         .configure_axis(
             labelFontSize=13,
@@ -41,6 +46,7 @@ def themed(chart: Any, *, height: int, description: str) -> Any:
         )
         .configure_legend(labelFontSize=13, titleFontSize=13, symbolSize=90, orient="top", labelLimit=300)
         .configure_text(fontSize=13)
+        .configure_header(labelFontSize=13, titleFontSize=13, labelColor=BLACK)
     )
 
 

@@ -1,4 +1,4 @@
-"""Pages: one self-contained HTML file each, by Jinja2 with escaping on.
+"""The page of a bid: one self-contained HTML file.
 
 The chart scripts stand in the file once, so that a page opens in a steel cabin without a network; under each chart
 stands its finding in words and the table of what it shows.
@@ -8,75 +8,16 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping
-from functools import cache
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from burnlog.analyses.estimate import Estimate, in_and_out, spread_of
 from burnlog.reports.cautions import MADE_UP, cautions
+from burnlog.reports.page import page
 
-if TYPE_CHECKING:
-    from jinja2 import Environment
-
-__all__ = ["estimate_page", "page"]
+__all__ = ["estimate_page"]
 
 M_PER_FT = 0.3048
 KG_PER_SCF = 0.037552
-
-
-@cache
-def _environment() -> Environment:
-    from jinja2 import Environment, PackageLoader, StrictUndefined
-
-    return Environment(
-        loader=PackageLoader("burnlog.reports", "pages"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-
-
-@cache
-def _scripts() -> str:
-    """The chart libraries, once, from the package that ships them; no script of a page is fetched."""
-    import altair as alt
-    import vl_convert
-
-    version = ".".join(alt.SCHEMA_VERSION.removeprefix("v").split(".")[:2])
-    bundle: str = vl_convert.javascript_bundle("window.vegaEmbed = vegaEmbed;", vl_version=version)
-    return bundle.replace("</script", "<\\/script")
-
-
-def _inline(value: Any) -> str:
-    """JSON that can stand in a script element: no tag can end it."""
-    text = json.dumps(value, allow_nan=False)
-    return text.replace("&", "\\u0026").replace("<", "\\u003c").replace(">", "\\u003e")
-
-
-def page(template: str, *, charts: Mapping[str, Any], **values: Any) -> str:
-    """Fill a template of `pages/`.
-
-    Parameters
-    ----------
-    template : str
-        File name.
-    charts : mapping of element id to altair chart
-    **values
-        What the template names.
-
-    Returns
-    -------
-    str
-        The whole HTML file.
-    """
-    from markupsafe import Markup
-
-    specs = {name: chart.to_dict() for name, chart in charts.items()}
-    return (
-        _environment()
-        .get_template(template)
-        .render(specs=Markup(_inline(specs)), scripts=Markup(_scripts() if specs else ""), **values)
-    )
 
 
 def estimate_page(
@@ -94,25 +35,14 @@ def estimate_page(
     last : str, optional
         How good the last bids were, in a sentence.
     """
-    from burnlog.charts.bid import (
-        DRIVER_NAMES,
-        drivers_chart,
-        history_chart,
-        history_finding,
-        total_chart,
-        total_finding,
-    )
+    from burnlog.charts.bid import DRIVER_NAMES, bid_charts, history_finding, total_finding
 
     us = profile == "us"
     result = made.as_json()
     inside, outside = in_and_out(made)
     return page(
         "estimate.html",
-        charts={
-            "history": history_chart(made, profile=profile),
-            "total": total_chart(made),
-            "drivers": drivers_chart(made),
-        },
+        charts=bid_charts(made, profile=profile),
         head=head,
         made_up=MADE_UP if made.basis.made_up else None,
         outside=made.outside_history,

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from burnlog import vocabulary
 from burnlog.errors import InputError
 from burnlog.reports.cautions import MADE_UP, cautions
-from burnlog.reports.html import page
+from burnlog.reports.page import page
 
 __all__ = ["MARGIN_MM", "MOST_SHEETS", "PAPERS", "ROWS", "Box", "Paper", "layout", "sheet_page", "shortened"]
 

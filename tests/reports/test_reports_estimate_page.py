@@ -92,7 +92,7 @@ def test_R60_both_boxes_stand_before_the_second_page(page: Path) -> None:
 
 def test_hostile_text_is_text() -> None:
     """A title that tries to be a script stands on the page as text, and data cannot end its script element."""
-    from burnlog.reports.html import _inline, page
+    from burnlog.reports.page import inline, page
 
     html = page(
         "estimate.html",
@@ -107,4 +107,4 @@ def test_hostile_text_is_text() -> None:
     )  # fmt: skip
     assert "<script>alert" not in html
     assert "<img src=x" not in html
-    assert "</script" not in _inline({"a": "</script><b>"})
+    assert "</script" not in inline({"a": "</script><b>"})
