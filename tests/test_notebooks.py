@@ -31,9 +31,9 @@ def test_a_notebook_runs_and_says_made_up(path: Path, tmp_path: Path, monkeypatc
         assert "python3" in KernelSpecManager().find_kernel_specs()
         book = nbformat.read(path, as_version=4)
         assert "MADE UP" in book.cells[0].source
-        assert all(not cell.get("outputs") for cell in book.cells)
+        assert all(not cell.get("outputs") and not cell.get("execution_count") for cell in book.cells)
         NotebookClient(
-            book, timeout=120, kernel_name="python3", resources={"metadata": {"path": str(tmp_path)}}
+            book, timeout=60, kernel_name="python3", resources={"metadata": {"path": str(tmp_path)}}
         ).execute()
     printed = "".join(
         output.get("text", "") for cell in book.cells for output in cell.get("outputs", []) if "text" in output
@@ -41,6 +41,8 @@ def test_a_notebook_runs_and_says_made_up(path: Path, tmp_path: Path, monkeypatc
     assert "ESTIMATE" in printed
 
 
-def test_there_is_a_notebook() -> None:
-    """The folder is not empty."""
+def test_the_readme_says_what_each_notebook_answers() -> None:
+    """There is a notebook, and each is named in the folder's README."""
     assert NOTEBOOKS
+    text = (NOTEBOOKS[0].parent / "README.md").read_text(encoding="utf-8")
+    assert [path.name for path in NOTEBOOKS if f"`{path.name}`" not in text] == []
