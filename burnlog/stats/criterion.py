@@ -120,10 +120,14 @@ class DenseFactor:
 
     def covariance(self) -> Vector:
         """Th S^-1 Th in the order of `Lead.pairs`, entries off the diagonal twice (m,)."""
-        rest = self.root.T @ self.root
+        rest = self.root
+        if len(self.theta):
+            rest, _ = lapack.dlauum(self.root, lower=1)  # root' root, lower triangle, a third of a product's cost
         diagonal = self.ratio_first / self.pivots * (1.0 + self._reach)
-        between = -self.scale[:, None] * (self.across @ rest)
-        twice = 2.0 * rest
+        between = np.zeros(self.across.shape)
+        if len(self.pivots):
+            between = -self.scale[:, None] * (self.across @ (rest + np.tril(rest, -1).T))
+        twice = 2.0 * rest.T
         np.fill_diagonal(twice, np.diag(rest))
         return np.concatenate([diagonal, 2.0 * between.ravel(), twice.ravel()])
 
@@ -136,7 +140,8 @@ class SparseFactor:
         q_r = len(tables.counts) - q1 - q_f
         self.lead, self.counts, self.ratio = lead, tables.counts[:q1], float(ratios[0])
         self.pivots = 1.0 + self.ratio * self.counts
-        weight = self.ratio / self.pivots
+        self.filled = self.counts > 0.0  # a level whose rows were taken out still has its pairs
+        weight = np.where(self.filled, self.ratio / self.pivots, 0.0)
         self.scale = np.sqrt(weight)
         flat = np.concatenate([tables.counts[q1 : q1 + q_f], tables.cross_first.ravel(), tables.cross_rest.ravel()])
         flat -= lead.pairs @ weight
@@ -166,7 +171,7 @@ class SparseFactor:
     def traces(self) -> Vector:
         """As `DenseFactor.traces`, except that the first block's sum stands evenly over its levels."""
         q1 = len(self.counts)
-        through = float(self.inner.covariance() @ (self.lead.pairs @ self.pivots**-2.0))
+        through = float(self.inner.covariance() @ (self.lead.pairs @ (self.filled / self.pivots**2)))
         total = float((self.counts / self.pivots).sum()) - through
         return np.concatenate([np.full(q1, total / q1), self.inner.traces()])
 

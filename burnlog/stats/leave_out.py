@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 
 __all__ = ["LeftOut", "leave_one_out"]
 
+ENOUGH = 1e-9  # leaves the variances within 1e-4 of their standard error, one evaluation earlier
 LOST = 1e-10  # squared pivot of the remaining columns below which one of them lived in the level left out
 
 
@@ -98,7 +99,7 @@ def _without(fit: MixedFit, factor: str, level: object) -> LeftOut:
                 smaller = _counted_again(smaller)
             known = dict(zip((f.name for f in tables.factors), fit.point.ratios, strict=True))
             start = np.array([known[f.name] for f in smaller.factors])
-            return _judge(fit_tables(smaller, method=fit.method, start=start), tables, rows, level)
+            return _judge(fit_tables(smaller, method=fit.method, start=start, enough=ENOUGH), tables, rows, level)
     except FitError as error:
         m = len(rows)
         return LeftOut(level, rows, None, np.full(m, np.nan), np.full((m, m), np.nan), float("nan"), str(error))

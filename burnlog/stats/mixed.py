@@ -16,7 +16,7 @@ import pandas as pd
 
 from burnlog.errors import FitError, FrameError
 from burnlog.stats.criterion import Point
-from burnlog.stats.newton import Optimum, minimise, moment_start
+from burnlog.stats.newton import ENOUGH, Optimum, minimise, moment_start
 from burnlog.stats.suffstats import SufficientTables, tabulate
 from burnlog.stats.threads import one_thread
 
@@ -144,9 +144,17 @@ def fit_mixed(
 
 
 def fit_tables(
-    tables: SufficientTables, *, method: Method = "REML", start: NDArray[np.float64] | None = None
+    tables: SufficientTables,
+    *,
+    method: Method = "REML",
+    start: NDArray[np.float64] | None = None,
+    enough: float = ENOUGH,
 ) -> MixedFit:
-    """`fit_mixed` from tables already made; `start` (K,) are variance ratios to begin the search from."""
+    """`fit_mixed` from tables already made.
+
+    `start` (K,) are variance ratios to begin the search from; it ends when the next step promises to lower the
+    criterion by less than `enough`.
+    """
     restricted = _is_restricted(method)
     with one_thread():
         check_tables(tables)
@@ -157,7 +165,7 @@ def fit_tables(
                 best = Optimum(point, none, np.zeros(0, dtype=bool), 1, True)
             else:
                 first = moment_start(tables) if start is None else start
-                best = minimise(tables, first, restricted=restricted)
+                best = minimise(tables, first, restricted=restricted, enough=enough)
         except np.linalg.LinAlgError as error:
             raise FitError(
                 "the rows cannot tell the columns and groupings apart; leave one column or grouping out."

@@ -82,16 +82,16 @@ def moment_start(tables: SufficientTables) -> Vector:
     return np.asarray(np.clip(variances[:K] / residual, 4e-4, 100.0))
 
 
-def minimise(tables: SufficientTables, start: Vector, *, restricted: bool) -> Optimum:
+def minimise(tables: SufficientTables, start: Vector, *, restricted: bool, enough: float = ENOUGH) -> Optimum:
     """Search from `start` (K,) for the smallest criterion over ratios of 0 or more.
 
-    Stops when the step to come would win less than `ENOUGH`. Where a ratio ends so near to zero that the criterion
+    Stops when the step to come would win less than `enough`. Where a ratio ends so near to zero that the criterion
     hardly rises towards it, zero is tried too, since with few unequal levels there can be a second optimum there.
     At the end components at the floor become exact zeros and the criterion is evaluated there.
     """
     floor = floor_ratios(tables)
     point = Point(tables, np.maximum(start, floor), restricted=restricted)
-    point, evaluations, converged = _descend(point, floor)
+    point, evaluations, converged = _descend(point, floor, enough)
     evaluations += 1
     rise = 0.5 * point.ratios**2 * np.diag(point.curvature)
     for k in np.flatnonzero((point.ratios > floor) & (rise < WEAK)):
@@ -100,7 +100,7 @@ def minimise(tables: SufficientTables, start: Vector, *, restricted: bool) -> Op
         trial = Point(tables, ratios, restricted=restricted)
         evaluations += 1
         if trial.value < point.value:
-            point, more, converged = _descend(trial, floor)
+            point, more, converged = _descend(trial, floor, enough)
             evaluations += more
     inside = point.ratios > floor
     if not inside.all():
@@ -109,7 +109,7 @@ def minimise(tables: SufficientTables, start: Vector, *, restricted: bool) -> Op
     return Optimum(point, point.ratios, inside, evaluations, converged)
 
 
-def _descend(point: Point, floor: Vector) -> tuple[Point, int, bool]:
+def _descend(point: Point, floor: Vector, enough: float) -> tuple[Point, int, bool]:
     """Newton steps downhill from a point: where they end, evaluations, whether they converged."""
     tables = point.tables
     reach = 1.0 / np.maximum(np.add.reduceat(tables.counts, tables.starts) / tables.sizes, 1.0)
@@ -120,7 +120,7 @@ def _descend(point: Point, floor: Vector) -> tuple[Point, int, bool]:
         if before is not None and (np.abs(point.ratios - before.ratios) <= NEAR * before.ratios).all():
             curvature = _learn(curvature, point.ratios - before.ratios, point.slope - before.slope)
         goal, gain = _step(point.ratios, point.slope, curvature, floor, reach, damping)
-        if gain < ENOUGH:
+        if gain < enough:
             return point, evaluations, True
         trial = Point(tables, goal, restricted=point.restricted)
         if trial.value > point.value + 1e-13 * abs(point.value):

@@ -14,7 +14,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -51,6 +51,13 @@ class Lead:
 
     cells: csr_matrix
     pairs: csc_matrix
+
+    def emptied(self, levels: NDArray[np.int32]) -> Lead:
+        """The same without the rows of some levels; their pairs stay, since a level without count has no weight."""
+        gone = np.zeros(self.cells.shape[0], dtype=bool)
+        gone[levels] = True
+        data = np.where(np.repeat(gone, np.diff(self.cells.indptr)), 0.0, self.cells.data)
+        return Lead(csr_matrix((data, self.cells.indices, self.cells.indptr), shape=self.cells.shape), self.pairs)
 
 
 @dataclass(frozen=True)
@@ -188,26 +195,32 @@ class SufficientTables:
         """
         rows = self.rows_of(factor, label)
         removed = np.concatenate([self.removed, rows])
-        kept_order = self._sorted_rows
-        if self.lead is not None:
-            # subtracting from a sparse table leaves explicit zeros and rounding in it; counting again is as quick
-            keep = np.ones(len(self.design.rows), dtype=bool)
-            keep[removed] = False
-            smaller = _sum_rows(self.design, self.factors, np.flatnonzero(keep), sparse=True)
-        else:
-            part = _sum_rows(self.design, self.factors, rows, sparse=False)
-            smaller = replace(
-                self,
-                n=self.n - part.n,
-                gram=self.gram - part.gram,
-                counts=_clear(self.counts - part.counts, self.counts),
-                sums=self.sums - part.sums,
-                cross_first=_clear(self.cross_first - part.cross_first, self.cross_first),
-                cross_rest=_clear(self.cross_rest - part.cross_rest, self.cross_rest),
-                log_weights=self.log_weights - part.log_weights,
-            )
-        smaller = replace(smaller, removed=removed)
-        smaller.__dict__["_sorted_rows"] = kept_order
+        leads = 0 if self.lead is None else 1
+        place = _Place(leads, leads + (self.cross_first.shape[0] > 0))
+        part = _sum_rows(self.design, self.factors, rows, place, with_lead=False)
+        counts = _clear(self.counts - part.counts, self.counts)
+        lead = self.lead
+        if lead is not None:
+            touched = np.unique(self.factors[0].codes[rows])
+            if not counts[touched].any():
+                lead = lead.emptied(touched)
+            else:
+                keep = np.ones(len(self.design.rows), dtype=bool)
+                keep[removed] = False
+                lead = _sum_rows(self.design, self.factors, np.flatnonzero(keep), place, with_lead=True).lead
+        smaller = replace(
+            self,
+            n=self.n - part.n,
+            gram=self.gram - part.gram,
+            counts=counts,
+            sums=self.sums - part.sums,
+            lead=lead,
+            cross_first=_clear(self.cross_first - part.cross_first, self.cross_first),
+            cross_rest=_clear(self.cross_rest - part.cross_rest, self.cross_rest),
+            log_weights=self.log_weights - part.log_weights,
+            removed=removed,
+        )
+        smaller.__dict__["_sorted_rows"] = self._sorted_rows
         return smaller
 
 
@@ -257,10 +270,18 @@ def tabulate(
         n = len(design.rows)
         factors = [read_factor(str(name), labels, n) for name, labels in groups.items()]
         factors.sort(key=lambda factor: -factor.size)  # stable: equal sizes keep the caller's order
-        sparse = _pays_sparse(factors, n)
-        if sparse:
-            factors = _bring_host_forward(factors)
-        return _sum_rows(design, tuple(factors), None, sparse=sparse)
+        place = _Place(0, min(1, len(factors)))
+        if _pays_sparse(factors, n):
+            factors, hosted = _bring_host_forward(factors)
+            place = _Place(1, 1 + hosted)
+        return _sum_rows(design, tuple(factors), None, place, with_lead=place.leads > 0)
+
+
+class _Place(NamedTuple):
+    """How many factors are eliminated through sparse tables, and which is the first not eliminated at all."""
+
+    leads: int
+    rest: int
 
 
 def _pays_sparse(factors: Sequence[Factor], n: int) -> bool:
@@ -269,22 +290,30 @@ def _pays_sparse(factors: Sequence[Factor], n: int) -> bool:
         return False
     first, others = factors[0].size, [factor.size for factor in factors[1:]]
     rest = sum(others)
-    cells = sum(min(size, n / first) for size in others)
-    # a dense product costs q_1 q_r^2, the sparse one q_1 cells^2 with a far larger constant: 240 was measured
-    return 240.0 * cells**2 < rest**2 or first * rest > 2e8
+    if first * rest > 2e8:
+        return True
+    if 100.0 * len(others) ** 2 >= rest**2 * (1.0 - min(rest / first, 0.5)):  # a level has a cell in each at least
+        return False
+    seen = min(first, 64)
+    rows = np.flatnonzero(factors[0].codes < seen)
+    own = factors[0].codes[rows].astype(np.int64)
+    cells = sum(len(np.unique(own * factor.size + factor.codes[rows])) for factor in factors[1:]) / seen
+    # per level a dense product costs rest^2 (and the sparse way rest^3 in all), the sparse one cells^2 with a larger
+    # constant: they broke even near 60, counting what building the tables costs
+    return 100.0 * cells**2 < rest**2 * (1.0 - min(rest / first, 0.5))
 
 
-def _bring_host_forward(factors: list[Factor]) -> list[Factor]:
+def _bring_host_forward(factors: list[Factor]) -> tuple[list[Factor], bool]:
     """Put the largest factor that contains the first one second: its block stays diagonal and can go too."""
     first = factors[0]
     for k, factor in enumerate(factors[1:], start=1):
         if is_nested(first.codes, factor.codes, first.size):
-            return [first, factor, *factors[1:k], *factors[k + 1 :]]
-    return factors
+            return [first, factor, *factors[1:k], *factors[k + 1 :]], True
+    return factors, False
 
 
 def _sum_rows(
-    design: Design, factors: tuple[Factor, ...], rows: NDArray[np.intp] | None, *, sparse: bool
+    design: Design, factors: tuple[Factor, ...], rows: NDArray[np.intp] | None, place: _Place, *, with_lead: bool
 ) -> SufficientTables:
     """All tables over some rows of the design (every row where `rows` is None)."""
     W, root = design.rows, design.root_weights
@@ -315,27 +344,22 @@ def _sum_rows(
         flat = codes[k].astype(np.int64) * sizes[m] + codes[m]
         return count(flat, sizes[k] * sizes[m]).reshape(sizes[k], sizes[m])
 
-    nested = sparse and K > 1 and is_nested(codes[0], codes[1], sizes[0])
-    lead_factors = 1 if sparse else 0
-    first_rest = min(lead_factors + (1 if nested or not sparse else 0), K)
     starts = np.cumsum([0, *sizes])
-    q_f, q_r = int(starts[first_rest] - starts[lead_factors]), int(starts[K] - starts[first_rest])
+    q_f, q_r = int(starts[place.rest] - starts[place.leads]), int(starts[K] - starts[place.rest])
     cross_first = np.zeros((q_f, q_r))
     cross_rest = np.zeros((q_r, q_r))
-    for k in range(lead_factors, K):
-        for m in range(max(k, first_rest), K):
-            across = slice(starts[m] - starts[first_rest], starts[m + 1] - starts[first_rest])
-            if k < first_rest:
+    for k in range(place.leads, K):
+        for m in range(max(k, place.rest), K):
+            across = slice(starts[m] - starts[place.rest], starts[m + 1] - starts[place.rest])
+            if k < place.rest:
                 cross_first[:, across] = table(k, m)
             elif k == m:
                 cross_rest[across, across] = np.diag(counts[starts[k] : starts[k + 1]])
             else:
-                down = slice(starts[k] - starts[first_rest], starts[k + 1] - starts[first_rest])
+                down = slice(starts[k] - starts[place.rest], starts[k + 1] - starts[place.rest])
                 cross_rest[down, across] = table(k, m)
                 cross_rest[across, down] = cross_rest[down, across].T
-    lead = None
-    if sparse:
-        lead = _lead(codes, starts, weight, q_f)
+    lead = _lead(codes, starts, weight, q_f) if with_lead else None
     lost = design.log_weights if rows is None else (0.0 if root is None else 2.0 * float(np.log(root).sum()))
     return SufficientTables(
         design=design,
@@ -357,11 +381,16 @@ def _lead(
 ) -> Lead:
     q1, rest = int(starts[1]), int(starts[-1] - starts[1])
     n, others = len(codes[0]), len(codes) - 1
-    row = np.tile(codes[0], others)
-    column = np.concatenate([codes[k] + np.int32(starts[k] - q1) for k in range(1, others + 1)])
-    value = np.ones(n * others) if weight is None else np.tile(weight, others)
-    cells = csr_matrix(coo_matrix((value, (row, column)), shape=(q1, rest)))
-    cells.sum_duplicates()
+    columns = [codes[k] + np.int32(starts[k] - q1) for k in range(1, others + 1)]
+    if q1 * rest <= 4 * n * others:  # a dense count is quicker than sorting the rows while it is not much longer
+        own = codes[0].astype(np.int64) * rest
+        full = sum(np.bincount(own + column, weight, minlength=q1 * rest) for column in columns)
+        cells = csr_matrix(np.reshape(full, (q1, rest)).astype(np.float64, copy=False))
+    else:
+        value = np.ones(n * others) if weight is None else np.tile(weight, others)
+        at = (np.tile(codes[0], others), np.concatenate(columns))
+        cells = csr_matrix(coo_matrix((value, at), shape=(q1, rest)))
+        cells.sum_duplicates()
 
     # each stored cell is paired with every cell of its level up to and including itself
     lengths = np.diff(cells.indptr)
