@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from burnlog.cli.context import Context, closing, say, tell
-from burnlog.cli.show import write_page
+from burnlog.cli.pages import write_page
 from burnlog.errors import InputError
 from burnlog.reports.cautions import MADE_UP
 

@@ -7,14 +7,16 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from burnlog.cli import pages
 from burnlog.cli.context import Context, now, say, tell
+from burnlog.cli.pages import Png, Svg, write_charts, write_page
 from burnlog.errors import FileError
 from burnlog.reports.cautions import MADE_UP, caution_block
 
 if TYPE_CHECKING:
     from burnlog.analyses.estimate import Estimate
 
-__all__ = ["register", "write_page"]
+__all__ = ["register"]
 
 
 def register(app: typer.Typer) -> None:
@@ -25,31 +27,24 @@ def register(app: typer.Typer) -> None:
         no_args_is_help=True,
     )
     group.command("estimate")(report_estimate)
+    pages.register(group)
     app.add_typer(group, name="report", rich_help_panel="Show")
     app.command(rich_help_panel="Show")(demo)
-
-
-def write_page(path: Path, html: str) -> None:
-    """Write a page whole, or not at all."""
-    draft = path.with_name(path.name + ".part")
-    try:
-        draft.write_text(html, encoding="utf-8")
-        draft.replace(path)
-    except OSError as error:
-        draft.unlink(missing_ok=True)
-        raise FileError(f"{path} cannot be written ({error.strerror}). Name another file with --out.") from error
 
 
 def report_estimate(
     ctx: typer.Context,
     code: Annotated[str, typer.Argument(help="Number of an issued estimate.")],
     out: Annotated[Path, typer.Option(help="The page.")] = Path("estimate.html"),
+    svg: Svg = None,
+    png: Png = None,
 ) -> None:
     """Write the two pages of an issued estimate.
 
     Example: burnlog report estimate E7 --out E7.html
     """
     from burnlog.analyses.frozen import thaw
+    from burnlog.charts.bid import bid_charts
     from burnlog.cli.bid import kept, last_bids
     from burnlog.cli.sections import own_sections
     from burnlog.reports.html import estimate_page
@@ -69,6 +64,8 @@ def report_estimate(
     }
     write_page(out, estimate_page(made, head, profile=context.profile, last=last_bids(context)))
     say(f"{out}: written.")
+    if svg is not None or png is not None:
+        write_charts(bid_charts(made, profile=context.profile), svg=svg, png=png)
 
 
 def demo(

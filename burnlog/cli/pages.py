@@ -1,0 +1,161 @@
+"""Pages about the record: rates, crews, sag, flags, a day, practice; and their charts as files."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from burnlog.cli.context import Context, now, say
+from burnlog.cli.options import (
+    Class,
+    Crew,
+    Diver,
+    Family,
+    Job,
+    Material,
+    Setting,
+    Since,
+    Until,
+    scope_of,
+)
+from burnlog.errors import FileError
+
+if TYPE_CHECKING:
+    from burnlog.analyses.scope import Scope
+    from burnlog.columns import Frames
+    from burnlog.reports.page import Head, Page
+
+__all__ = ["register", "write_charts", "write_page"]
+
+SEED = 1
+
+Png = Annotated[Path | None, typer.Option(help="Also write every chart as PNG into this folder.")]
+Svg = Annotated[Path | None, typer.Option(help="Also write every chart as SVG into this folder.")]
+
+
+def register(group: typer.Typer) -> None:
+    """Put the pages on the group `report`."""
+    group.command("rates")(report_rates)
+
+
+def write_page(path: Path, html: str) -> None:
+    """Write a page whole, or not at all."""
+    draft = path.with_name(path.name + ".part")
+    try:
+        draft.write_text(html, encoding="utf-8")
+        draft.replace(path)
+    except OSError as error:
+        draft.unlink(missing_ok=True)
+        raise FileError(f"{path} cannot be written ({error.strerror}). Name another file with --out.") from error
+
+
+def write_charts(charts: Mapping[str, Any], *, svg: Path | None, png: Path | None) -> None:
+    """Write charts as files named after their place on the page, where folders were named."""
+    from burnlog.charts import theme
+
+    for folder, ending in ((svg, "svg"), (png, "png")):
+        if folder is None:
+            continue
+        try:
+            folder.mkdir(parents=True, exist_ok=True)
+            for name, chart in charts.items():
+                drawn = theme.png(chart) if ending == "png" else theme.svg(chart).encode()
+                (folder / f"{name}.{ending}").write_bytes(drawn)
+        except OSError as error:
+            raise FileError(f"{folder} cannot be written ({error.strerror}). Name another folder.") from error
+        say(f"{folder}: {len(charts)} charts written as {ending.upper()}.")
+
+
+def _finish(made: Page, out: Path, svg: Path | None, png: Path | None) -> None:
+    write_page(out, made.html)
+    say(f"{out}: written.")
+    write_charts(made.charts, svg=svg, png=png)
+
+
+def _record(context: Context) -> tuple[Frames, str]:
+    """The record and the id of its log, read at one moment."""
+    from burnlog.store.frames import load_frames
+
+    with context.open() as log:
+        return load_frames(log), log.db_id
+
+
+def _head(context: Context, frames: Frames, db_id: str, asked: str) -> Head:
+    from importlib.metadata import version
+
+    from burnlog.reports.cautions import MADE_UP
+    from burnlog.reports.page import Head
+
+    closed = frames.cuts["closed_space"].fillna("unknown").ne("open").any()
+    return Head(
+        db_id=db_id,
+        made_on=now().date().isoformat(),
+        by=context.hand,
+        asked=asked,
+        version=version("burnlog"),
+        made_up=MADE_UP if frames.jobs["made_up"].any() else None,
+        closed_space=bool(closed),
+    )
+
+
+def _asked(scope: Scope) -> str:
+    """The filter in words, for the head of a page."""
+    said = [scope.record_class, scope.setting]
+    said += [scope.family] if scope.family else []
+    for name, codes in (("job", scope.jobs), ("crew", scope.crews), ("diver", scope.divers)):
+        if codes:
+            said.append(f"{name}{'s' if len(codes) > 1 else ''} {', '.join(codes)}")
+    if not scope.jobs:
+        said.append("every job")
+    first, last = scope.since, scope.until
+    if first or last:
+        said.append(f"{first or 'the first day'} to {last or 'the last day'}")
+    return ", ".join(said)
+
+
+def report_rates(
+    ctx: typer.Context,
+    by: Annotated[
+        list[str] | None, typer.Option(help="Also side by side: crew, diver, family, visibility, thickness, ...")
+    ] = None,
+    setting: Setting = "open water",
+    record_class: Class = "production",
+    family: Family = None,
+    material: Material = None,
+    job: Job = None,
+    crew: Crew = None,
+    diver: Diver = None,
+    since: Since = None,
+    until: Until = None,
+    out: Annotated[Path, typer.Option(help="The page.")] = Path("rates.html"),
+    svg: Svg = None,
+    png: Png = None,
+) -> None:
+    """Write the page of the rates: curve over thickness, conditions, start cost, what was left out.
+
+    Example: burnlog report rates --out rates.html --svg charts
+    """
+    from burnlog.analyses.rate_curve import rate_curve
+    from burnlog.analyses.rates import rates
+    from burnlog.reports.rates_page import rates_page
+
+    context = Context.of(ctx)
+    scope = scope_of(
+        setting=setting,
+        record_class=record_class,
+        family=family,
+        material=material,
+        job=job,
+        crew=crew,
+        diver=diver,
+        since=since,
+        until=until,
+    )
+    frames, db_id = _record(context)
+    found = rates(frames, scope, by=tuple(by or ()))
+    curve = rate_curve(found.fit) if found.fit is not None else ()
+    head = _head(context, frames, db_id, _asked(scope))
+    _finish(rates_page(found, curve, head, profile=context.profile), out, svg, png)

@@ -1,0 +1,176 @@
+"""The page of the rates: curve, conditions, start, exponent, and what was left out."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from burnlog.analyses.rate_curve import CurvePoint
+from burnlog.analyses.rates import Group, Rates, Term
+from burnlog.charts.rates import M_PER_FT, MM_PER_IN, curve_finding, rate_charts, terms_finding
+from burnlog.reports.cautions import cautions
+from burnlog.reports.page import Head, Page, Table, counted_words, page_of
+
+__all__ = ["rates_page"]
+
+
+def rates_page(found: Rates, curve: Sequence[CurvePoint], head: Head, *, profile: str = "metric") -> Page:
+    """The page of the rates.
+
+    Parameters
+    ----------
+    found : Rates
+    curve : sequence of CurvePoint
+        From `burnlog.analyses.rate_curve`; empty where no curve can be drawn.
+    head : Head
+    profile : str
+        ``us`` or ``metric``.
+    """
+    us = profile == "us"
+    it = found.ratio
+    terms = [
+        (name, terms_finding(rows, what), _terms(rows, what))
+        for name, rows, what in (
+            ("rod_terms", found.rod_terms, "rods"),
+            ("time_terms", found.time_terms, "minutes per rod"),
+        )
+        if rows
+    ]
+    return page_of(
+        "rates.html",
+        head,
+        charts=rate_charts(found, curve, profile=profile),
+        cautions=cautions("review", closed_space=head.closed_space, tallies=it.tallies, jobs=it.jobs),
+        used=f"{it.tallies} tallies on {it.jobs} jobs, {it.time_tallies} of them with times",
+        left_out=found.left_out,
+        answer=_answer(found, us),
+        rung=found.rung,
+        curve_finding=curve_finding(found, curve, profile),
+        curve=_curve(curve, us),
+        terms=terms,
+        model=_model(found, us),
+        by=[_by(found, name, us) for name in dict.fromkeys(group.group for group in found.by)],
+        warnings=found.warnings,
+        outside=counted_words(found.outside),
+    )
+
+
+def _answer(found: Rates, us: bool) -> str:
+    it, unit, scale = found.ratio, "ft" if us else "m", M_PER_FT if us else 1.0
+    said = [
+        f"{it.rods_per_m * scale:.3g} rods per {unit}: {it.rods:,.0f} rods over {it.length_m / scale:,.0f} {unit} of "
+        f"cut line, {it.tallies} tallies, {it.lines} lines, {it.jobs} jobs, {it.divers} divers."
+    ]
+    if it.s_per_m is not None and it.s_per_rod is not None:
+        said.append(
+            f"Cut time {it.s_per_m * scale / 60:.2g} min per {unit}, {it.s_per_rod / 60:.2g} min per rod "
+            f"({it.time_tallies} tallies)."
+        )
+    return " ".join(said)
+
+
+def _curve(curve: Sequence[CurvePoint], us: bool) -> Table | None:
+    if not curve:
+        return None
+    scale, unit = (M_PER_FT, "ft") if us else (1.0, "m")
+    rows = [
+        (
+            point.rods,
+            f"{point.thickness_mm / MM_PER_IN:.2f} in" if us else f"{point.thickness_mm:.1f} mm",
+            f"{point.middle * scale:.2f}",
+            f"{point.low * scale:.2f} - {point.high * scale:.2f}",
+            str(point.tallies),
+            str(point.jobs),
+        )
+        for place, point in enumerate(curve)
+        if place % 2 == 0
+    ]
+    return Table.of(
+        "One usual line in a new job, in the history's own mix of conditions; tallies within an eighth of the "
+        "thickness. A curve ends where its record ends.",
+        ("rods", "thickness", f"rods per {unit}, middle", "80 % range", "tallies", "jobs"),
+        rows,
+        numeric=(1, 2, 3, 4, 5),
+    )
+
+
+def _terms(terms: Sequence[Term], what: str) -> Table:
+    return Table.of(
+        f"Factors on {what}; one without a row is too rare for a figure of its own.",
+        ("condition", "against", "factor", "80 % range", "tallies"),
+        [
+            (
+                f"{t.term}: {t.level}",
+                t.against,
+                f"{t.factor:.2f}",
+                f"{t.low:.2f} - {t.high:.2f}",
+                str(t.tallies),
+            )
+            for t in terms
+        ],
+        numeric=(2, 3, 4),
+    )
+
+
+def _model(found: Rates, us: bool) -> Table | None:
+    """Start, exponents and spreads, in words beside their figures."""
+    model = found.as_json()["rods"]["model"]
+    rows: list[tuple[str, str, str]] = []
+    if model is not None:
+        start = f"{model['start_m'] / M_PER_FT:.2f} ft" if us else f"{model['start_m']:.2f} m"
+        rows += [
+            (
+                "thickness exponent",
+                f"{model['exponent']:.2f} ({model['exponent_low']:.2f} - {model['exponent_high']:.2f})",
+                "rods grow as the thickness to this power; 1 is in proportion",
+            ),
+            ("cost of a start", start, "each line takes the rods of so much more line than it has"),
+        ]
+    if found.length_exponent is not None:
+        value, low, high = found.length_exponent
+        said = "below 1: a rate from short pieces is too dear for long ones" if high < 1 else "near 1: no start seen"
+        rows.append(("length exponent, single lines", f"{value:.2f} ({low:.2f} - {high:.2f})", said))
+    if model is not None:
+        for name, sd in model["group_sd"].items():
+            rows.append((f"spread between {name}s", f"{sd:.2f}", "on the log scale: 0.20 is about 20 % up or down"))
+        rows.append(("spread burn to burn", f"{model['sigma']:.2f}", "one usual tally"))
+    if found.job_ratios is not None:
+        check = found.job_ratios
+        rows.append(
+            (
+                "next job against this history",
+                f"x {check.low:.2f} - {check.high:.2f}",
+                f"80 % range over {check.jobs} jobs left out one by one: a cross-check without the model",
+            )
+        )
+    if not rows:
+        return None
+    return Table.of(
+        "80 % ranges in brackets; weak priors stand behind the model's figures.",
+        ("figure", "value", "what it means"),
+        rows,
+        numeric=(1,),
+    )
+
+
+def _by(found: Rates, name: str, us: bool) -> Table:
+    scale, unit = (M_PER_FT, "ft") if us else (1.0, "m")
+
+    def row(group: Group) -> tuple[str, ...]:
+        known = group.low is not None and group.high is not None
+        reach = f"{group.low * scale:.2f} - {group.high * scale:.2f}" if known else "-"  # type: ignore[operator]
+        minutes = "-" if group.s_per_m is None else f"{group.s_per_m * scale / 60:.2f}"
+        return (
+            group.level,
+            f"{group.rods_per_m * scale:.2f}",
+            reach,
+            minutes,
+            str(group.tallies),
+            str(group.jobs),
+        )
+
+    return Table.of(
+        f"By {name}: sums over sums, not adjusted for the work each was given",
+        (name.replace("_", " "), f"rods per {unit}", "80 % range", f"min per {unit}", "tallies", "jobs"),
+        [row(group) for group in found.by if group.group == name],
+        numeric=(1, 2, 3, 4, 5),
+    )
