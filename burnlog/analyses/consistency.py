@@ -156,7 +156,7 @@ def short_of_plan(frames: Frames) -> Findings:
                     unit="m",
                     score=float(np.log(planned / max(done, 1e-3))),
                     question="called through, but the lengths do not add up to the plan: check the sheet",
-                    sheet=f"{len(rows)} first-pass rows; {_written(rows, 'new_length_m', 'm')}",
+                    sheet=f"first-pass rows: {_written(rows, 'new_length_m', 'm')}",
                 )
             )
     return Findings(tuple(flags), {rule: judged}, {rule: blank})

@@ -52,7 +52,7 @@ class Exposed:
         """The figure in words; nothing recorded is never shortened to nothing happened."""
         if self.rate is None or self.low is None or self.high is None:
             return f"{self.what}: {self.count} recorded, exposure not recorded, no rate"
-        n = f"{self.exposure:g} {self.unit}"
+        n = f"{self.exposure:g} {self.unit.removesuffix('s') if self.exposure == 1 else self.unit}"
         if self.per == 0:
             if self.count == 0:
                 return f"{self.what}: none recorded in {n}; up to {100 * self.high:.1f} % cannot be ruled out"

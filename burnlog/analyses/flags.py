@@ -221,7 +221,8 @@ def _sag_flags(oxygen: SagReview) -> Findings:
         usual = dive.pressure.baseline
         if dive.evidence not in ("likely", "possible"):
             continue
-        ragged = f"ragged on {dive.ragged} of {dive.edges_seen} edges seen, {dive.hangers} hangers"
+        ragged = f"ragged on {dive.ragged} of {dive.edges_seen} edges seen; hangers {dive.hangers}"
+        ragged += f"; not through {dive.not_through}"
         flags.append(
             Flag(
                 rule=rule,

@@ -122,7 +122,8 @@ def hanger_model(frames: Frames, cuts: pd.DataFrame) -> HangerModel:
                 else:
                     fit = fit_poisson(left, metres, few, names=words, groups=jobs)
             except FitError as error:
-                why.append(f"{label}, {', '.join(words[1:])}: {error}")
+                full = width > STEEL_TERMS
+                why.append(f"{label}: position and family left out, too few" if full else f"{label}: {error}")
             else:
                 terms += _terms(label, fit)
                 break

@@ -51,6 +51,8 @@ class SagDive:
         Robust left-out residuals of the dive's counts, summed over the root of their number.
     ragged, edges_seen, not_through, hangers : int
         What the sheet says of the cuts' edges and ends.
+    ragged_and_held : int
+        Ragged cuts that also left a hanger or were not through.
     bank_kpa : float or None
         Where the bank stood at the end of the cut in which the limit was passed.
     reported : bool
@@ -74,6 +76,7 @@ class SagDive:
     edges_seen: int
     not_through: int
     hangers: int
+    ragged_and_held: int
     bank_kpa: float | None
     reported: bool
     why: str
@@ -203,14 +206,14 @@ def sag(
 
 
 def evidence_word(
-    pressure: DivePressure, rods: float | None, ragged: int, edges_seen: int, hangers: int, not_through: int
+    pressure: DivePressure, rods: float | None, ragged: int, edges_seen: int, ragged_and_held: int
 ) -> str:
     """The word for a dive.
 
     *likely*: a limit passed and (rods residual above 1, or at least half of the seen edges ragged), or any reading
     above 5 spreads. *possible*: a limit passed otherwise; or no pressure to judge by, rods residual above 1, and
-    ragged edges (two or more making half, or one with a hanger or a cut not through). *no evidence*: pressure
-    judged, no limit passed. *not judged*: the rest.
+    ragged edges (two or more making half, or one on a cut that also left a hanger or was not through).
+    *no evidence*: pressure judged, no limit passed. *not judged*: the rest.
     """
     more_rods = rods is not None and rods > RODS_LINE
     half = ragged > 0 and 2 * ragged >= edges_seen
@@ -218,7 +221,7 @@ def evidence_word(
         if bool((pressure.z > SURE_Z).any()) or (pressure.alarm is not None and (more_rods or half)):
             return "likely"
         return "possible" if pressure.alarm is not None else "no evidence"
-    if more_rods and ((half and ragged >= 2) or (ragged > 0 and (hangers > 0 or not_through > 0))):
+    if more_rods and ((half and ragged >= 2) or ragged_and_held > 0):
         return "possible"
     return "not judged"
 
@@ -231,7 +234,8 @@ def _dive(
     ragged = int(cuts["edge"].eq("ragged").sum())
     seen = int(cuts["edge"].isin(("clean", "rough", "ragged")).sum())
     not_through = int(cuts["outcome"].eq("not through").sum())
-    hangers = int(cuts["hangers"].sum())
+    held = cuts["hangers"].gt(0) | cuts["outcome"].eq("not through")
+    both = int((cuts["edge"].eq("ragged") & held).sum())
     first = during = None
     after: tuple[str, ...] = ()
     at = bank = None
@@ -255,7 +259,7 @@ def _dive(
         job=pressure.job,
         dive=pressure.dive,
         rig=pressure.rig,
-        evidence=evidence_word(pressure, rods, ragged, seen, hangers, not_through),
+        evidence=evidence_word(pressure, rods, ragged, seen, both),
         readings=len(pressure.drop_kpa),
         fall_kpa=pressure.fall_kpa,
         first_cut=first,
@@ -266,7 +270,8 @@ def _dive(
         ragged=ragged,
         edges_seen=seen,
         not_through=not_through,
-        hangers=hangers,
+        hangers=int(cuts["hangers"].sum()),
+        ragged_and_held=both,
         bank_kpa=bank,
         reported=pressure.dive in reported,
         why=pressure.why,

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 __all__ = ["crews_text", "events_text", "flags_text", "practice_text", "sag_text", "supply_text"]
 
 WIDTH = 79
+SMALL_SHARE = 0.05
 SHOWN_AS = {"m": ("length", 1000.0), "mm": ("thickness", 1.0), "kPa": ("pressure", 1.0), "s": ("elapsed", 1.0)}
 
 
@@ -90,21 +91,21 @@ def events_text(review: EventReview) -> str:
     """Rates with exact intervals, where hangers were left, and the list."""
     out = [f"{review.dives} dives, {review.cuts} cuts, {review.lines} lines; intervals are exact, 95 %."]
     for title, figures in (
-        ("Events", review.by_event),
+        ("Events, on dives with a rod count", review.by_event),
         ("Hangers", review.hangers),
         ("Restarts", review.restarts),
         ("Edges", review.edges),
     ):
-        out += ["", title, *_figures(figures)]
-    out += ["", "Where hangers were left"]
+        out += ["", *_titled(title, figures)]
+    out.append("")
     if review.hangers_at[0].exposure:
-        out += _figures(review.hangers_at)
+        out += _titled("Where hangers were left", review.hangers_at)
     else:
-        out.append(f"  no place written for any of the {review.hangers_at[0].blank} hangers")
+        out.append(f"Where hangers were left: no place written for any of the {review.hangers_at[0].blank}")
     out += _wrapped(review.common_practice, indent="  ")
     out += ["", *_wrapped(review.model.sentence())]
     out += [
-        f"  {term.name[:34]:<34} x {term.ratio:>5.2f}  ({term.low:.2f}-{term.high:.2f})"
+        f"  {term.fit + ', ' + term.name:<56} x {term.ratio:>5.2f} ({term.low:.2f}-{term.high:.2f})"
         for term in review.model.terms
     ]
     out.append("")
@@ -197,7 +198,8 @@ def _amount(value: float | None, unit: str, profile: str) -> str:
 def _sag_dive(dive: SagDive, profile: str) -> list[str]:
     usual = dive.pressure.baseline
     rig = dive.rig or "not recorded"
-    lines = [f"{dive.evidence}: {dive.dive}, rig {rig}, readings {dive.pressure.method}: {dive.readings}"]
+    read = f"{dive.readings} readings, {dive.pressure.method}" if dive.readings else "no flowing pressure read"
+    lines = [f"{dive.evidence}: {dive.dive}, rig {rig}, {read}"]
     if dive.fall_kpa is not None and usual is not None:
         fall = show(dive.fall_kpa, "pressure", profile, digits=3)
         centre = show(usual.centre_kpa, "pressure", profile, digits=3)
@@ -213,19 +215,23 @@ def _sag_dive(dive: SagDive, profile: str) -> list[str]:
     rods = "no model" if dive.rods_residual is None else f"{dive.rods_residual:+.1f}"
     bank = "" if dive.bank_kpa is None else f"; bank at {show(dive.bank_kpa, 'pressure', profile, digits=4)}"
     lines += _wrapped(
-        f"ragged on {dive.ragged} of {dive.edges_seen} edges seen; rods residual {rods}{bank}"
+        f"ragged on {dive.ragged} of {dive.edges_seen} edges seen; hangers {dive.hangers}, not through "
+        f"{dive.not_through}; rods residual {rods}{bank}"
         f"{'; written on the sheet as sag' if dive.reported else ''}",
         indent="    ",
     )
     return lines
 
 
-def _figures(figures: Sequence[Exposed]) -> list[str]:
-    lines = []
+def _titled(title: str, figures: Sequence[Exposed]) -> list[str]:
+    """Figures under their title; what the sheets leave blank is said once where it is the same for all."""
+    blanks = {figure.blank for figure in figures}
+    shared = blanks.pop() if len(blanks) == 1 else 0
+    lines = [f"{title} (not written for {shared} more)" if shared else title]
     for figure in figures:
-        blank = f" [{figure.blank} without it written]" if figure.blank else ""
+        blank = f" [not written for {figure.blank} more]" if figure.blank and not shared else ""
         lines += _wrapped(figure.sentence() + blank, indent="  ")
-    return lines or ["  none recorded"]
+    return lines
 
 
 def _panel(panel: Panel, profile: str) -> list[str]:
@@ -244,8 +250,9 @@ def _panel(panel: Panel, profile: str) -> list[str]:
         stub = "no stubs measured"
         if person.stub_mm is not None:
             stub = f"stubs n {person.stubs}, middle {show(person.stub_mm, 'length', profile, digits=3)}"
-        short = f", {person.short_stubs} under the planned stub" if person.short_stubs else ""
-        lines += _wrapped(f"{person.code}: {stub}{short}; {person.restarts.sentence()}", indent="  ")
+        burned = f", {person.short_stubs} under the planned stub" if person.short_stubs else ""
+        again = "restarts not written" if person.restarts.rate is None else person.restarts.sentence()
+        lines += _wrapped(f"{person.code}: {stub}{burned}; {again}", indent="  ")
     lines += ["", f"  3 rods per {per}, attempt by attempt (- not computed)"]
     for person in panel.people:
         mine = [a for a in panel.attempts if a.person == person.code]
@@ -268,8 +275,14 @@ def _panel(panel: Panel, profile: str) -> list[str]:
             f"each ({split.to_tell_low or 'over 500'} to {far}).",
             indent="  ",
         )
-    for trend in panel.trends:
+    drawn = [trend for trend in panel.trends if trend.rate is not None]
+    for trend in drawn:
         lines += _wrapped(trend.sentence(), indent="  ")
+    short = [trend.person for trend in panel.trends if trend.rate is None]
+    if short:
+        lines += _wrapped(
+            f"no trend for {', '.join(short)}: 8 attempts with a rod count on one plate are needed", indent="  "
+        )
     for reason, n in (*panel.left_out.items(), *panel.blanks.items()):
         lines += _wrapped(f"{n}: {reason}", indent="  ")
     return lines
@@ -283,10 +296,18 @@ def _steel(text: str, profile: str) -> str:
 def _work_mix(review: CrewReview, profile: str) -> list[str]:
     lines = []
     for row in review.rows:
-        plates = ", ".join(f"{_steel(t, profile)} {100 * share:.0f} %" for t, share in row.plate_mix)
-        seen = ", ".join(f"{word} {100 * share:.0f} %" for word, share in row.visibility_mix)
-        lines += _wrapped(f"{row.code} ({row.length_m:.3g} m): {plates}; {seen}", indent="  ")
+        plates = _shares([(_steel(text, profile), share) for text, share in row.plate_mix])
+        lines += _wrapped(f"{row.code} ({row.length_m:.3g} m): {plates}; {_shares(row.visibility_mix)}", indent="  ")
     return lines
+
+
+def _shares(mix: Sequence[tuple[str, float]]) -> str:
+    """Shares of 5 % and more, the others together."""
+    large = [(word, share) for word, share in mix if share >= SMALL_SHARE]
+    rest = 1.0 - sum(share for _, share in large)
+    if len(large) < len(mix):
+        large.append(("other", rest))
+    return ", ".join(f"{word} {100 * share:.0f} %" for word, share in large)
 
 
 def _wrapped(text: str, *, indent: str = "", after: str | None = None) -> list[str]:
@@ -296,5 +317,5 @@ def _wrapped(text: str, *, indent: str = "", after: str | None = None) -> list[s
 
 
 def _plain(lines: Iterable[str]) -> str:
-    """ASCII whatever the record holds: a character the terminal may not have becomes `?`."""
-    return "\n".join(line.encode("ascii", "replace").decode("ascii").rstrip() for line in lines)
+    """ASCII whatever the record holds: a character the terminal may not have, or may obey, becomes `?`."""
+    return "\n".join("".join(c if " " <= c <= "~" else "?" for c in line).rstrip() for line in lines)

@@ -158,15 +158,15 @@ def test_the_words_follow_pressure_first() -> None:
     assert mild.alarm is not None
     assert mild.z.max() <= 5
     word = evidence_word
-    assert word(alarm, None, 0, 0, 0, 0) == "likely"  # a reading above five spreads
-    assert word(mild, None, 0, 3, 0, 0) == "possible"
-    assert word(mild, 1.2, 0, 3, 0, 0) == "likely"
-    assert word(mild, None, 2, 4, 0, 0) == "likely"
-    assert word(quiet, 3.0, 3, 3, 2, 1) == "no evidence"  # many rods and ragged edges are no pressure
-    assert word(none, 1.2, 2, 4, 0, 0) == "possible"
-    assert word(none, 1.2, 1, 4, 1, 0) == "possible"
-    assert word(none, 1.2, 1, 4, 0, 0) == "not judged"
-    assert word(none, None, 4, 4, 1, 1) == "not judged"
+    assert word(alarm, None, 0, 0, 0) == "likely"  # a reading above five spreads
+    assert word(mild, None, 0, 3, 0) == "possible"
+    assert word(mild, 1.2, 0, 3, 0) == "likely"
+    assert word(mild, None, 2, 4, 0) == "likely"
+    assert word(quiet, 3.0, 3, 3, 2) == "no evidence"  # many rods and ragged edges are no pressure
+    assert word(none, 1.2, 2, 4, 0) == "possible"
+    assert word(none, 1.2, 1, 4, 1) == "possible"
+    assert word(none, 1.2, 1, 4, 0) == "not judged"
+    assert word(none, None, 4, 4, 1) == "not judged"
 
 
 def test_R54_the_table_of_sag_and_edges_has_the_exact_probability() -> None:
