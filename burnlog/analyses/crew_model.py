@@ -51,8 +51,8 @@ class GroupFit:
 
     @cached_property
     def plain(self) -> Tables:
-        """Cross products of the planning fit, for `observed_over_expected`."""
-        return plain_tables(self.design)
+        """Cross products for `observed_over_expected`."""
+        return plain_tables(self.design, self.posterior.tag_means["psi_m"])
 
 
 @dataclass(frozen=True)
@@ -124,7 +124,7 @@ def observed_over_expected(tables: Tables, design: Design, rows: NDArray[np.bool
     Parameters
     ----------
     tables : Tables
-        Cross products of the planning fit of `design`; see `plain_tables`.
+        Cross products of `design` over plain length; see `plain_tables`.
     rows : (n,) bool
         Rows of the group.
 
@@ -139,7 +139,7 @@ def observed_over_expected(tables: Tables, design: Design, rows: NDArray[np.bool
         fit = integrate_tables(tables.without(rows))
     except FitError:
         return None
-    case = design.case(0.0, 0.0)
+    case = tables.cases[0]
     job = design.effects[0]
     line = case.X[:, 2:] @ fit.coef[2:] + job.loadings @ fit.effects["job"].mean
     offset = np.log(design.amounts(case)) + line
@@ -151,9 +151,10 @@ def observed_over_expected(tables: Tables, design: Design, rows: NDArray[np.bool
     return float(design.recorded[rows].sum() / expected.sum())
 
 
-def plain_tables(design: Design) -> Tables:
-    """Cross products of the planning fit (job and diver), from which a group's rows can be taken out."""
-    return tables_of(design.cases, design.effects, prior_precision=design.prior_precision, names=design.names)
+def plain_tables(design: Design, psi_m: float) -> Tables:
+    """Cross products of jobs and divers over plain length, from which a group's rows can be taken out."""
+    case = design.case(0.0, psi_m)
+    return tables_of((case,), design.effects, prior_precision=design.prior_precision, names=design.names)
 
 
 def luck_band(
