@@ -21,9 +21,10 @@ from burnlog.cli.options import (
     Until,
     scope_of,
 )
-from burnlog.errors import FileError
+from burnlog.errors import FileError, InputError
 
 if TYPE_CHECKING:
+    from burnlog.analyses.crews import Remark
     from burnlog.analyses.scope import Scope
     from burnlog.columns import Frames
     from burnlog.reports.page import Head, Page
@@ -35,10 +36,16 @@ SEED = 1
 Png = Annotated[Path | None, typer.Option(help="Also write every chart as PNG into this folder.")]
 Svg = Annotated[Path | None, typer.Option(help="Also write every chart as SVG into this folder.")]
 
+Remarks = Annotated[
+    list[str] | None,
+    typer.Option("--remark", help="Answer of somebody reviewed, CODE=text; printed whole, dated today."),
+]
+
 
 def register(group: typer.Typer) -> None:
     """Put the pages on the group `report`."""
     group.command("rates")(report_rates)
+    group.command("crews")(report_crews)
 
 
 def write_page(path: Path, html: str) -> None:
@@ -116,6 +123,19 @@ def _asked(scope: Scope) -> str:
     return ", ".join(said)
 
 
+def _remarks(texts: list[str] | None) -> tuple[Remark, ...]:
+    """Answers typed as CODE=text."""
+    from burnlog.analyses.crews import Remark
+
+    out = []
+    for text in texts or ():
+        code, equals, said = text.partition("=")
+        if not equals or not code.strip() or not said.strip():
+            raise InputError(f"--remark {text}: expected CODE=text, such as JM='the hose was changed at noon'.")
+        out.append(Remark(code.strip(), now().date().isoformat(), said.strip()))
+    return tuple(out)
+
+
 def report_rates(
     ctx: typer.Context,
     by: Annotated[
@@ -159,3 +179,42 @@ def report_rates(
     curve = rate_curve(found.fit) if found.fit is not None else ()
     head = _head(context, frames, db_id, _asked(scope))
     _finish(rates_page(found, curve, head, profile=context.profile), out, svg, png)
+
+
+def report_crews(
+    ctx: typer.Context,
+    by: Annotated[str, typer.Option(help="crew, diver, rod type or rig.")] = "crew",
+    setting: Setting = "open water",
+    record_class: Class = "production",
+    job: Job = None,
+    since: Since = None,
+    until: Until = None,
+    remark: Remarks = None,
+    out: Annotated[Path, typer.Option(help="The page.")] = Path("crews.html"),
+    svg: Svg = None,
+    png: Png = None,
+) -> None:
+    """Write the page of a crew review: in code order, with the work given and the luck band beside each figure.
+
+    Example: burnlog report crews --out crews.html
+    """
+    import numpy as np
+
+    from burnlog.analyses.crew_context import crew_context
+    from burnlog.analyses.crews import crews
+    from burnlog.analyses.flags import flags
+    from burnlog.reports.crews_page import crews_page
+
+    context = Context.of(ctx)
+    scope = scope_of(setting=setting, record_class=record_class, job=job, since=since, until=until)
+    frames, db_id = _record(context)
+    review = crews(frames, scope, by=by, rng=np.random.default_rng(SEED), remarks=_remarks(remark))
+    asked = [flag for flag in flags(frames, scope).flags if flag.kind in ("rods", "sag")]
+    made = crews_page(
+        review,
+        crew_context(frames, scope, review.by),
+        asked,
+        _head(context, frames, db_id, _asked(scope)),
+        profile=context.profile,
+    )
+    _finish(made, out, svg, png)

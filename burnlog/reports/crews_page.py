@@ -1,0 +1,204 @@
+"""The page of a crew review: what was given, how it went against equal steel, and how far luck alone reaches."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from burnlog.analyses.consistency import Flag
+from burnlog.analyses.crew_context import CodeContext, CrewContext
+from burnlog.analyses.crews import CrewReview, CrewRow
+from burnlog.analyses.exposure import Exposed
+from burnlog.charts.crews import NAMES, crew_charts, map_finding, mix_finding, standing_finding
+from burnlog.reports.cautions import cautions
+from burnlog.reports.page import Head, Page, Table, page_of
+
+__all__ = ["crews_page"]
+
+M_PER_FT, MM_PER_IN = 0.3048, 25.4
+
+
+def crews_page(
+    review: CrewReview,
+    context: CrewContext,
+    flags: Sequence[Flag],
+    head: Head,
+    *,
+    profile: str = "metric",
+) -> Page:
+    """The page of a crew review.
+
+    Parameters
+    ----------
+    review : CrewReview
+    context : CrewContext
+        What stands beside the figures.
+    flags : sequence of Flag
+        Questions on rods and oxygen in the same scope, with what was decided.
+    head : Head
+    profile : str
+        ``us`` or ``metric``.
+    """
+    us = profile == "us"
+    return page_of(
+        "crews.html",
+        head,
+        charts=crew_charts(review, profile=profile),
+        cautions=cautions("review", closed_space=head.closed_space, tallies=review.tallies, jobs=review.jobs),
+        used=f"{review.tallies} tallies on {review.jobs} jobs",
+        left_out=review.left_out,
+        noun=NAMES[review.by],
+        top_line=_top_line(context),
+        luck=review.luck_sentence,
+        enough=any(row.enough for row in review.rows),
+        standing_finding=standing_finding(review),
+        standing=_standing(review, us),
+        sentences=[f"{row.code}: {row.sentence()}" for row in review.rows],
+        work=_work(review, context, us),
+        plates_finding=mix_finding(review, "plate", profile) if any(row.plate_mix for row in review.rows) else "",
+        sight_finding=mix_finding(review, "visibility", profile) if any(r.plate_mix for r in review.rows) else "",
+        plates=_mix(review, "plate", us),
+        sight=_mix(review, "visibility", us),
+        map_finding=map_finding(review),
+        map=_map(review),
+        flags=_flags(flags),
+        remarks=review.remarks,
+        notes_=review.notes,
+    )
+
+
+def _top_line(context: CrewContext) -> str:
+    it = context.period
+    drawn = (
+        f"{it.drawn:,.0f} rods drawn on {it.drawn_dives} of {it.dives} dives, {it.unaccounted:.0f} unaccounted"
+        if it.drawn_dives
+        else "rods drawn not recorded"
+    )
+    filled = f"{100 * it.recorded / it.expected:.0f} % of the fields filled in" if it.expected else "no fields"
+    return (
+        f"{it.dives} dives; lines through {it.through}, through with hangers {it.hanging}, part or not known "
+        f"{it.part}, abandoned {it.abandoned}; {drawn}; {filled}."
+    )
+
+
+def _standing(review: CrewReview, us: bool) -> Table:
+    scale, unit = (M_PER_FT, "ft") if us else (1.0, "m")
+
+    def row(it: CrewRow) -> tuple[str, ...]:
+        start = (it.code, str(it.tallies), str(it.jobs))
+        if not it.enough or it.effect is None:
+            return (*start, it.why, "", "", "", "")
+        luck = "-" if it.luck_low is None else f"{it.luck_low:.2f} - {it.luck_high:.2f}"
+        return (
+            *start,
+            f"{it.effect:.2f} ({it.low:.2f} - {it.high:.2f})",
+            "-" if it.observed_expected is None else f"{it.observed_expected:.2f}",
+            luck,
+            _chance(it.prob_more or 0.0),
+            "-" if it.raw_per_m is None else f"{it.raw_per_m * scale:.2f}",
+        )
+
+    return Table.of(
+        "In code order; the ratio to the others is shrunken, its 80 % interval in brackets. Luck band: where observed "
+        "over expected lies by chance alone for that n, 80 %. More rods?: the chance that more are needed than the "
+        f"others need. The raw rods per {unit} say what work was given as much as how it was done.",
+        (
+            review.by.replace("_", " "),
+            "tallies",
+            "jobs",
+            "ratio to the others",
+            "obs. / exp.",
+            "luck band",
+            "more rods?",
+            f"raw /{unit}",
+        ),
+        [row(it) for it in review.rows],
+        numeric=(1, 2, 4, 5, 6, 7),
+    )
+
+
+def _chance(share: float) -> str:
+    """A probability from draws, which never reach none or all."""
+    return "under 1 %" if share < 0.01 else "over 99 %" if share > 0.99 else f"{100 * share:.0f} %"
+
+
+def _work(review: CrewReview, context: CrewContext, us: bool) -> Table | None:
+    if not context.codes:
+        return None
+    scale, unit = (M_PER_FT, "ft") if us else (1.0, "m")
+    rows = []
+    for it in review.rows:
+        mine = context.codes.get(it.code)
+        if mine is not None:
+            rows.append((it.code, f"{it.length_m / scale:.0f}", *_beside(mine, us)))
+    return Table.of(
+        "Intervals are exact, 95 %; none recorded is not none happened.",
+        (
+            review.by,
+            f"{unit} cut",
+            "steel",
+            "restarts per line",
+            "hangers per line",
+            "events per 100 rods",
+            "filled in",
+        ),
+        rows,
+        numeric=(1,),
+    )
+
+
+def _beside(it: CodeContext, us: bool) -> tuple[str, str, str, str, str]:
+    steel = "not recorded"
+    if it.steel_mm is not None:
+        low, high = it.steel_mm
+        steel = f"{low / MM_PER_IN:.2g} - {high / MM_PER_IN:.2g} in" if us else f"{low:.3g} - {high:.3g} mm"
+    filled = f"{100 * it.recorded / it.expected:.0f} %" if it.expected else "-"
+    return steel, _rate(it.restarts), _rate(it.hangers), _rate(it.events), filled
+
+
+def _rate(it: Exposed) -> str:
+    if it.rate is None or it.low is None or it.high is None:
+        return f"{it.count} recorded, no exposure"
+    return f"{it.rate:.2g} ({it.low:.2g} - {it.high:.2g}), n {it.exposure:g} {it.unit}"
+
+
+def _mix(review: CrewReview, what: str, us: bool) -> Table:
+    def name(text: str) -> str:
+        if what != "plate" or text == "not recorded":
+            return text
+        return f"{float(text) / MM_PER_IN:.3g} in" if us else f"{text} mm"
+
+    rows = []
+    for it in review.rows:
+        mix = it.plate_mix if what == "plate" else it.visibility_mix
+        rows.append((it.code, ", ".join(f"{name(text)} {100 * share:.0f} %" for text, share in mix) or "none"))
+    return Table.of(f"Share of length by {what}", (review.by.replace("_", " "), "work given"), rows)
+
+
+def _map(review: CrewReview) -> Table:
+    work = review.work
+    numbers = {old: str(place + 1) for place, old in enumerate(sorted(set(work.part.values())))}
+    rows = [
+        (
+            code,
+            numbers[work.part[code]],
+            ", ".join(f"{job} ({work.tallies[(code, job)]})" for job in work.jobs[code]),
+            ", ".join(work.shared[code]) or "none: cannot be told apart from the job",
+        )
+        for code in sorted(work.part)
+    ]
+    return Table.of(
+        "Jobs of each, tallies in brackets; codes of one part can be compared along shared jobs.",
+        (review.by.replace("_", " "), "part", "jobs", "of these shared"),
+        rows,
+    )
+
+
+def _flags(flags: Sequence[Flag]) -> Table | None:
+    rows = [(flag.target, flag.rule, flag.question, flag.sheet or "-", flag.decision) for flag in flags]
+    if not rows:
+        return None
+    return Table.of(
+        "Questions about the record, not about people; each stays in every figure until somebody decides.",
+        ("about", "rule", "question", "on the sheet", "decision"),
+        rows,
+    )
