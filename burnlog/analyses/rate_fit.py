@@ -65,9 +65,9 @@ class Model:
         return next((each.levels for each in self.posterior.tables.effects if each.name == effect), ())
 
     @cached_property
-    def mean_scale(self) -> float:
-        """The scale averaged over the cases."""
-        return float(sum(c.weight * s for c, s in zip(self.posterior.per_case(), self.scale, strict=True)))
+    def ranges(self) -> Array:
+        """P10 and P90 of each coefficient, (2, p)."""
+        return self.posterior.coef_quantiles((0.1, 0.9))
 
 
 def _scales(rows: Design, posterior: Posterior, kept: NDArray[np.bool_]) -> Array:

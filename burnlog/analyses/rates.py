@@ -150,7 +150,7 @@ class Rates:
 
 def _model(model: Model, terms: Sequence[Term]) -> dict[str, Any]:
     posterior = model.posterior
-    low, high = (float(value) for value in posterior.coef_quantiles(INTERVAL)[:, 1])
+    low, high = (float(value) for value in model.ranges[:, 1])
     tags = posterior.tag_means
     return {
         "exponent": float(1 + posterior.coef[1]) if "start_m" in tags else float(posterior.coef[1]),
@@ -248,7 +248,7 @@ def _listed(tallies: pd.DataFrame) -> tuple[Listed, ...]:
 def _terms(model: Model) -> tuple[Term, ...]:
     """Every level with a term, as a factor against its condition's usual level."""
     posterior = model.posterior
-    low, high = posterior.coef_quantiles(INTERVAL)
+    low, high = model.ranges
     usual = {condition.name: condition.levels[0] for condition in model.design.conditions if condition.terms}
     terms = [term for condition in model.design.conditions for term in condition.terms]
     first = len(posterior.coef) - len(terms)

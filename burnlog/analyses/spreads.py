@@ -20,6 +20,7 @@ __all__ = ["Spread", "spreads"]
 
 KINDS = ("job", "crew", "diver", "dive")
 FEWEST_LEVELS = 3
+LEAST_SPREAD = 0.005  # log scale; counting whole rods alone spreads more
 NOUN = {"job": "jobs", "crew": "crews", "diver": "divers", "dive": "dives"}
 
 
@@ -45,6 +46,8 @@ def spreads(model: Model) -> tuple[tuple[Spread, ...], tuple[str, ...]]:
     rows, tags = model.design, model.posterior.tag_means
     case = rows.case(tags["start_m"], tags["psi_m"])
     y = case.y - case.X[:, 2:] @ model.posterior.coef[2:]
+    if model.posterior.sigma < LEAST_SPREAD:
+        return (), ("rods follow steel and length so exactly that no spread can be split; were they computed?",)
     labels, notes = _labels(rows)
     fit = _fitted(y, case.X[:, :2], labels, 1.0 / case.m, notes)
     if fit is None:

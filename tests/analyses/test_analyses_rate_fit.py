@@ -316,7 +316,7 @@ def _odd_record(seed: int) -> Frames:
     return frames_of(cuts)
 
 
-@settings(derandomize=True, max_examples=30, deadline=None)
+@settings(derandomize=True, max_examples=15, deadline=None)
 @given(st.integers(min_value=0, max_value=2**31))
 def test_R49_odd_records_end_in_an_answer_or_a_sentence(seed: int) -> None:
     """Whatever was left blank, `rates` and the backtest answer or refuse in words, and warn of nothing."""
