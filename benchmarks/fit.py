@@ -184,7 +184,7 @@ def main(words: list[str]) -> None:
         def ours(runs: int, data: Crossed = data) -> list[float]:
             return seconds(lambda: fit_mixed(data.y, data.X, data.groups), runs=runs)
 
-        few = 3 if n >= 200_000 else 9
+        few = 3 if n >= 200_000 else 25
         mine = ours(few)
         peers: list[tuple[str, Callable[[], tuple[list[float], float]], float]] = []
         if name in STATSMODELS:

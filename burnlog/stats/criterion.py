@@ -214,20 +214,16 @@ class Point:
         self.tables, self.ratios, self.restricted = tables, ratios, restricted
         self.factor = factorise(tables, ratios)
         self.half = self.factor.forward(tables.sums)
-        left = tables.gram - self.half.T @ self.half
-        if p:
-            fixed = np.linalg.cholesky(left[:p, :p])
-            last = np.linalg.solve(fixed, left[:p, p])
-        else:
-            fixed, last = np.zeros((0, 0)), np.zeros(0)
-        self.residual = float(left[p, p] - last @ last)
+        # LAPACK directly: on matrices this small numpy's wrappers cost more than the work
+        self.lower, info = lapack.dpotrf(tables.gram - self.half.T @ self.half, lower=1, clean=1)
+        if 0 < info <= p:
+            raise np.linalg.LinAlgError("the columns of X are dependent on these rows")
+        self.residual = float(self.lower[p, p] ** 2) if info == 0 else 0.0
         if self.residual < EXHAUSTED:
             raise FitError(
                 "the columns of X and the levels reproduce y exactly, so no residual spread is left; "
                 "check whether y repeats one value for each level."
             )
-        self.lower = np.zeros((p + 1, p + 1))
-        self.lower[:p, :p], self.lower[p, :p], self.lower[p, p] = fixed, last, np.sqrt(self.residual)
         self.nu = tables.n - p if restricted else tables.n
         scale = self.residual * tables.design.y_norm**2 / self.nu
         self.variance = scale
@@ -239,7 +235,8 @@ class Point:
     @cached_property
     def turn(self) -> Matrix:
         """Turns W into columns orthonormal under V^-1, the last being the scaled residual (p + 1, p + 1)."""
-        return np.asarray(np.linalg.inv(self.lower).T, dtype=np.float64)
+        inverse, _ = lapack.dtrtri(self.lower, lower=1)
+        return np.asarray(inverse.T)
 
     @cached_property
     def modes(self) -> Matrix:

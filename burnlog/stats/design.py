@@ -86,7 +86,7 @@ def read_columns(X: ArrayLike | pd.DataFrame, names: Sequence[str] | None) -> tu
     if isinstance(X, pd.DataFrame):
         words = [str(column) for column in X.columns]
         try:
-            values = X.to_numpy(dtype=np.float64)
+            values = X.to_numpy(dtype=np.float64, na_value=np.nan)
         except (TypeError, ValueError) as error:
             kinds = {column: kind for column, kind in zip(words, X.dtypes, strict=True) if kind.kind not in "bifu"}
             raise FrameError(f"X holds columns that are not numbers: {', '.join(kinds)}.") from error
@@ -102,6 +102,15 @@ def read_columns(X: ArrayLike | pd.DataFrame, names: Sequence[str] | None) -> tu
     return values, words
 
 
+def _read_vector(what: str, values: ArrayLike | pd.Series) -> NDArray[np.float64]:
+    try:
+        if isinstance(values, pd.Series):
+            return values.to_numpy(dtype=np.float64, na_value=np.nan)
+        return np.asarray(values, dtype=np.float64)
+    except (TypeError, ValueError) as error:
+        raise FrameError(f"{what} holds values that are not numbers.") from error
+
+
 def _first_bad(values: NDArray[np.float64]) -> int:
     rows = np.atleast_2d(np.isfinite(values).T).all(axis=0)
     return int(np.argmin(rows))
@@ -115,7 +124,7 @@ def _refuse_missing(what: str, values: NDArray[np.float64]) -> None:
 def _read_weights(weights: ArrayLike | None, n: int) -> NDArray[np.float64] | None:
     if weights is None:
         return None
-    w = np.asarray(weights, dtype=np.float64)
+    w = _read_vector("weights", weights)
     if w.shape != (n,):
         raise FrameError(f"weights have shape {w.shape} for {n} rows.")
     if not np.isfinite(w).all():
@@ -168,7 +177,7 @@ def prepare(
         Missing values, weights not above 0, no degree of freedom left, a perfect fit.
     """
     values, words = read_columns(X, names)
-    response = np.asarray(y, dtype=np.float64)
+    response = _read_vector("y", y)
     n, p_given = values.shape
     if response.shape != (n,):
         raise FrameError(f"y has shape {response.shape} and X {n} rows; y must be ({n},).")

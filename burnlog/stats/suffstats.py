@@ -292,7 +292,7 @@ def _pays_sparse(factors: Sequence[Factor], n: int) -> bool:
     rest = sum(others)
     if first * rest > 2e8:
         return True
-    if 100.0 * len(others) ** 2 >= rest**2 * (1.0 - min(rest / first, 0.5)):  # a level has a cell in each at least
+    if first * rest**2 < 1e7:  # a fraction of a millisecond either way
         return False
     seen = min(first, 64)
     rows = np.flatnonzero(factors[0].codes < seen)

@@ -30,6 +30,14 @@ REFUSED: dict[str, tuple[Callable[[], object], str]] = {
     "missing y": (lambda: fit_mixed(spoiled(Y, 3, np.nan), ONE, {"g": GROUP}), r"y is missing .* row 3"),
     "infinite y": (lambda: fit_mixed(spoiled(Y, 5, np.inf), ONE, {"g": GROUP}), r"y is missing .* row 5"),
     "missing X": (lambda: fit_mixed(Y, spoiled(ONE, 7, np.nan), {"g": GROUP}), r"X is missing .* row 7"),
+    "missing nullable y": (
+        lambda: fit_mixed(pd.Series(Y, dtype="Float64").where(np.arange(N) != 6), ONE, {}),
+        r"y is missing .* row 6",
+    ),
+    "missing nullable X": (
+        lambda: fit_mixed(Y, pd.DataFrame({"a": pd.Series(Y, dtype="Float64").where(np.arange(N) != 8)}), {}),
+        r"X is missing .* row 8",
+    ),
     "missing label": (
         lambda: fit_mixed(Y, ONE, {"g": pd.Series(GROUP).where(np.arange(N) != 4)}),
         r"'g' has no label in row 4",
@@ -76,6 +84,7 @@ MISSHAPEN: dict[str, tuple[Callable[[], object], str]] = {
     "flat X": (lambda: fit_mixed(Y, np.ones(N), {}), r"X has 1 dimensions"),
     "short labels": (lambda: fit_mixed(Y, ONE, {"g": GROUP[:-1]}), r"'g' has 23 labels for 24 rows"),
     "short weights": (lambda: fit_mixed(Y, ONE, {}, weights=np.ones(5)), r"weights have shape \(5,\)"),
+    "words in y": (lambda: fit_mixed(["a"] * N, ONE, {}), r"y holds values that are not numbers"),
     "words in X": (lambda: fit_mixed(Y, pd.DataFrame({"a": 1.0, "b": GROUP}), {}), r"not numbers: b"),
     "names": (lambda: fit_mixed(Y, ONE, {}, names=["a", "b"]), r"2 names for 1 columns"),
     "ratios of other groupings": (lambda: criterion_at(Y, ONE, {"g": GROUP}, {"h": 1.0}), r"the groupings are"),
