@@ -147,11 +147,11 @@ SIGHT = ("by feel", "under 1 ft", "1-3 ft", "3-10 ft", "over 10 ft", "not record
 def mix_finding(review: CrewReview, what: str, profile: str) -> str:
     """Where most of each code's length lay, from the numbers."""
     rows = _mix(review, what, profile)
+    at = "on" if what == "plate" else "at"
     said = []
-    for code, mine in rows.groupby("plain", sort=False):
-        top = mine.loc[mine["share"].idxmax()]
-        said.append(f"{code} {top['share']:.0f} % on {top['level']}" if what == "plate" else
-                    f"{code} {top['share']:.0f} % at {top['level']}")  # fmt: skip
+    for code, mine in rows.sort_values("share", kind="stable").groupby("plain", sort=True):
+        top = mine.to_dict("records")[-1]
+        said.append(f"{code} {top['share']:.0f} % {at} {top['level']}")
     return (
         f"Largest share of each one's length by {what}: {'; '.join(said)}. Unequal work is not a difference in skill."
     )

@@ -46,6 +46,7 @@ def register(group: typer.Typer) -> None:
     """Put the pages on the group `report`."""
     group.command("rates")(report_rates)
     group.command("crews")(report_crews)
+    group.command("sag")(report_sag)
 
 
 def write_page(path: Path, html: str) -> None:
@@ -108,9 +109,9 @@ def _head(context: Context, frames: Frames, db_id: str, asked: str) -> Head:
     )
 
 
-def _asked(scope: Scope) -> str:
-    """The filter in words, for the head of a page."""
-    said = [scope.record_class, scope.setting]
+def _asked(scope: Scope, *, everything: bool = False) -> str:
+    """The filter in words, for the head of a page; `everything` where class and setting do not bound it."""
+    said = ["every class and setting"] if everything else [scope.record_class, scope.setting]
     said += [scope.family] if scope.family else []
     for name, codes in (("job", scope.jobs), ("crew", scope.crews), ("diver", scope.divers)):
         if codes:
@@ -218,3 +219,35 @@ def report_crews(
         profile=context.profile,
     )
     _finish(made, out, svg, png)
+
+
+def report_sag(
+    ctx: typer.Context,
+    job: Job = None,
+    since: Since = None,
+    until: Until = None,
+    needed: Annotated[str | None, typer.Option(help="Pressure the bank must still hold, as you plan it.")] = None,
+    margin: Annotated[str | None, typer.Option(help="Margin above it.")] = None,
+    out: Annotated[Path, typer.Option(help="The page.")] = Path("sag.html"),
+    svg: Svg = None,
+    png: Png = None,
+) -> None:
+    """Write the page of oxygen sag: a pressure strip for each dive that raises a question, its cuts beneath.
+
+    Example: burnlog report sag --since 2025-01-01 --out sag.html
+    """
+    from burnlog import units
+    from burnlog.analyses.sag import sag
+    from burnlog.reports.sag_page import sag_page
+
+    context = Context.of(ctx)
+    scope = scope_of(job=job, since=since, until=until)
+    frames, db_id = _record(context)
+    review = sag(
+        frames,
+        scope,
+        needed_kpa=units.read(needed, "pressure").value if needed else None,
+        margin_kpa=units.read(margin, "pressure").value if margin else None,
+    )
+    head = _head(context, frames, db_id, _asked(scope, everything=True))
+    _finish(sag_page(review, frames, head, profile=context.profile), out, svg, png)

@@ -98,9 +98,9 @@ def _standing(review: CrewReview, us: bool) -> Table:
         )
 
     return Table.of(
-        "In code order; the ratio to the others is shrunken, its 80 % interval in brackets. Luck band: where observed "
-        "over expected lies by chance alone for that n, 80 %. More rods?: the chance that more are needed than the "
-        f"others need. The raw rods per {unit} say what work was given as much as how it was done.",
+        "In code order; the ratio to the others is shrunken, its 80 % interval in brackets. Luck band: where "
+        "observed over expected lies by chance alone for that n, 80 %. More rods?: the chance that more are needed "
+        f"than the others need. The raw rods per {unit} say what work was given as much as how it was done.",
         (
             review.by.replace("_", " "),
             "tallies",
