@@ -208,27 +208,14 @@ def prepare(
         rows *= root[:, None]
 
     gram = _gram(rows)
+    if not np.isfinite(gram).all():
+        raise FitError("some values of X or y are too large to be squared; give them in larger units.")
     lengths = np.sqrt(np.diag(gram)[:p_given])
     full = np.sqrt(lengths**2 + float(n if w is None else w.sum()) * means**2)
     alive = [j for j in range(p_given) if lengths[j] > CONSTANT_TOLERANCE * full[j]]
     total = float(np.sqrt(gram[p_given, p_given]))
 
-    kept, to_basis, pivots = alive, None, np.ones(0)
-    if len(alive) == p_given < n:
-        scaled = gram[:p_given, :p_given] / lengths / lengths[:, None]
-        factor, info = lapack.dpotrf(scaled, lower=0, clean=1)
-        pivots = np.diag(factor)
-        if info == 0 and pivots.min(initial=1.0) > GRAM_PIVOT:
-            to_basis = np.linalg.solve(factor, np.eye(p_given)) / lengths[:, None]
-    if to_basis is None:
-        safe = np.where(lengths > 0.0, lengths, 1.0)
-        kept, q, r = _independent(rows[:, :p_given] / safe, alive)
-        pivots = np.diag(r)
-        to_scaled = np.linalg.solve(r, np.eye(len(kept))) / lengths[kept][:, None]
-        rows = np.column_stack([q, rows[:, p_given]])
-        to_basis = np.eye(len(kept))
-    else:
-        to_scaled = to_basis
+    rows, kept, pivots, to_basis, to_columns = _orthonormal(rows, gram, alive)
     p = len(kept)
     if n - p < 1:
         raise FitError(
@@ -252,7 +239,7 @@ def prepare(
     whole[p, p] = 1.0 / y_norm
 
     uncentre = np.eye(p)
-    start = to_scaled @ at_basis
+    start = to_columns @ at_basis
     if base is not None and base in kept:
         place = kept.index(base)
         uncentre[place] -= means[kept] / constant
@@ -261,7 +248,7 @@ def prepare(
     return Design(
         rows=rows,
         to_basis=whole,
-        to_coef=uncentre @ to_scaled,
+        to_coef=uncentre @ to_columns,
         start=start,
         y_norm=y_norm,
         log_det=2.0 * float(np.log(np.abs(pivots)).sum() + np.log(lengths[kept]).sum()),
@@ -272,6 +259,29 @@ def prepare(
         kept=np.array(kept, dtype=np.intp),
         dropped=tuple(words[j] for j in range(p_given) if j not in kept),
     )
+
+
+def _orthonormal(
+    rows: NDArray[np.float64], gram: NDArray[np.float64], alive: list[int]
+) -> tuple[NDArray[np.float64], list[int], NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+    """Basis of the columns: through their cross products where these keep the digits, else through QR.
+
+    Returns the rows (with the basis in place of the columns after QR), the columns kept, the pivots of the scaled
+    columns, and the matrices from the rows, and from the kept columns, to the basis.
+    """
+    p_given = len(gram) - 1
+    lengths = np.sqrt(np.diag(gram)[:p_given])
+    if len(alive) == p_given < len(rows):
+        scaled = gram[:p_given, :p_given] / lengths / lengths[:, None]
+        factor, info = lapack.dpotrf(scaled, lower=0, clean=1)
+        pivots = np.diag(factor)
+        if info == 0 and pivots.min(initial=1.0) > GRAM_PIVOT:
+            to_basis = np.linalg.solve(factor, np.eye(p_given)) / lengths[:, None]
+            return rows, alive, pivots, to_basis, to_basis
+    safe = np.where(lengths > 0.0, lengths, 1.0)
+    kept, q, r = _independent(rows[:, :p_given] / safe, alive)
+    to_columns = np.linalg.solve(r, np.eye(len(kept))) / lengths[kept][:, None]
+    return np.column_stack([q, rows[:, p_given]]), kept, np.diag(r), np.eye(len(kept)), to_columns
 
 
 def _gram(rows: NDArray[np.float64]) -> NDArray[Any]:

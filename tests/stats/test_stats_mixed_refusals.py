@@ -59,6 +59,7 @@ REFUSED: dict[str, tuple[Callable[[], object], str]] = {
         lambda: fit_mixed(Y[:3], np.column_stack([np.ones(3), RNG.normal(size=(3, 2))]), {}),
         r"3 rows leave no degree of freedom after 3 columns",
     ),
+    "too large": (lambda: fit_mixed(Y * 1e200, ONE, {}), r"too large to be squared"),
     "no rows": (lambda: fit_mixed([], np.zeros((0, 1)), {}), r"no rows"),
     "perfect fit": (lambda: fit_mixed(2 * Y + 1, np.column_stack([np.ones(N), Y]), {}), r"reproduce y exactly"),
     "constant y": (lambda: fit_mixed(np.full(N, 4.0), ONE, {"g": GROUP}), r"reproduce y exactly"),
