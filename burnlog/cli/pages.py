@@ -19,6 +19,7 @@ from burnlog.cli.options import (
     Setting,
     Since,
     Until,
+    day,
     scope_of,
 )
 from burnlog.errors import FileError, InputError
@@ -47,6 +48,8 @@ def register(group: typer.Typer) -> None:
     group.command("rates")(report_rates)
     group.command("crews")(report_crews)
     group.command("sag")(report_sag)
+    group.command("flags")(report_flags)
+    group.command("day")(report_day)
 
 
 def write_page(path: Path, html: str) -> None:
@@ -251,3 +254,55 @@ def report_sag(
     )
     head = _head(context, frames, db_id, _asked(scope, everything=True))
     _finish(sag_page(review, frames, head, profile=context.profile), out, svg, png)
+
+
+def report_flags(
+    ctx: typer.Context,
+    setting: Setting = "open water",
+    record_class: Class = "production",
+    job: Job = None,
+    since: Since = None,
+    until: Until = None,
+    out: Annotated[Path, typer.Option(help="The page.")] = Path("flags.html"),
+    svg: Svg = None,
+    png: Png = None,
+) -> None:
+    """Write the page of questions about the record: written, expected, what else stood there, what was decided.
+
+    Example: burnlog report flags --job PIER12 --out flags.html
+    """
+    from burnlog.analyses.flags import flags
+    from burnlog.reports.flags_page import flags_page
+
+    context = Context.of(ctx)
+    scope = scope_of(setting=setting, record_class=record_class, job=job, since=since, until=until)
+    frames, db_id = _record(context)
+    review = flags(frames, scope)
+    _finish(flags_page(review, _head(context, frames, db_id, _asked(scope)), profile=context.profile), out, svg, png)
+
+
+def report_day(
+    ctx: typer.Context,
+    date: Annotated[str, typer.Argument(help="The day, 2026-05-12.")],
+    job: Annotated[str | None, typer.Option(help="Only this job.")] = None,
+    out: Annotated[Path, typer.Option(help="The page.")] = Path("day.html"),
+    svg: Svg = None,
+    png: Png = None,
+) -> None:
+    """Write the page of a day: sums, lines, waits, the dives with their place in the legal log, what still hangs.
+
+    Example: burnlog report day 2026-02-11 --out day.html
+    """
+    from burnlog.analyses.attached import left_on
+    from burnlog.analyses.day import day_of
+    from burnlog.reports.day_page import day_page
+
+    context = Context.of(ctx)
+    wanted = day(date, "date")
+    if wanted is None:
+        raise InputError("a day is needed, such as 2026-05-12.")
+    frames, db_id = _record(context)
+    found = day_of(frames, wanted, today=now().date(), job=job)
+    left = [left_on(frames, code) for code in found.jobs]
+    head = _head(context, frames, db_id, f"{date}, {f'job {job}' if job else 'every job'}")
+    _finish(day_page(found, frames, left, head, profile=context.profile), out, svg, png)
