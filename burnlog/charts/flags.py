@@ -68,7 +68,7 @@ def outside_chart(review: FlagReview) -> Any:
 
     rows = _rows(review.flags)
     ends = [0.9 * min(1.0, float(rows["times"].min())), 1.1 * max(1.0, float(rows["times"].max()))]
-    known = rows[["low", "high"]].astype(float).stack()
+    known = rows[["low", "high"]].astype(float).stack().to_numpy()
     if len(known):
         ends = [min(ends[0], 0.9 * float(known.min())), max(ends[1], 1.1 * float(known.max()))]
     rows["low"] = rows["low"].astype(float).fillna(ends[0])

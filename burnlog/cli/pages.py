@@ -50,6 +50,7 @@ def register(group: typer.Typer) -> None:
     group.command("sag")(report_sag)
     group.command("flags")(report_flags)
     group.command("day")(report_day)
+    group.command("practice")(report_practice)
 
 
 def write_page(path: Path, html: str) -> None:
@@ -306,3 +307,30 @@ def report_day(
     left = [left_on(frames, code) for code in found.jobs]
     head = _head(context, frames, db_id, f"{date}, {f'job {job}' if job else 'every job'}")
     _finish(day_page(found, frames, left, head, profile=context.profile), out, svg, png)
+
+
+def report_practice(
+    ctx: typer.Context,
+    job: Job = None,
+    since: Since = None,
+    until: Until = None,
+    remark: Remarks = None,
+    out: Annotated[Path, typer.Option(help="The page.")] = Path("practice.html"),
+    svg: Svg = None,
+    png: Png = None,
+) -> None:
+    """Write the page of practice: calls and faults first, every attempt as a dot, settings never joined.
+
+    Example: burnlog report practice --job CLASS26 --out practice.html
+    """
+    import numpy as np
+
+    from burnlog.analyses.practice import practice
+    from burnlog.reports.practice_page import practice_page
+
+    context = Context.of(ctx)
+    scope = scope_of(record_class="training", job=job, since=since, until=until)
+    frames, db_id = _record(context)
+    review = practice(frames, scope, rng=np.random.default_rng(SEED), remarks=_remarks(remark))
+    asked = _asked(scope).replace(scope.setting, "each setting by itself")
+    _finish(practice_page(review, _head(context, frames, db_id, asked), profile=context.profile), out, svg, png)
