@@ -8,20 +8,29 @@ Nothing here says why: the table of sag against ragged edges is an association, 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, dataclass, field, replace
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
-from burnlog.analyses.pressure import ENOUGH_READINGS, DivePressure, judge_dives
+from burnlog.analyses.pressure import (
+    ENOUGH_READINGS,
+    H_PER_CUT,
+    H_PER_ROD,
+    SINGLE,
+    DivePressure,
+    K,
+    judge_dives,
+)
 from burnlog.analyses.residuals import Residuals
 from burnlog.analyses.residuals import residuals as rods_residuals
 from burnlog.analyses.tallies import Scope, gather
 from burnlog.columns import Frames
 from burnlog.stats.counts import associate
+from burnlog.stats.drift import average_run_length
 
-__all__ = ["BankLow", "EdgeTable", "SagDive", "SagReview", "sag"]
+__all__ = ["BankLow", "EdgeTable", "Limits", "SagDive", "SagReview", "sag"]
 
 WORDS = ("likely", "possible", "no evidence", "not judged")
 SURE_Z = 5.0
@@ -110,6 +119,31 @@ class EdgeTable:
 
 
 @dataclass(frozen=True)
+class Limits:
+    """Limits of the drift chart, in spreads of the rig's baseline, and how long each runs before a false alarm.
+
+    A run length is the mean number of readings to a false alarm where readings are independent and normal and the
+    baseline is known; a baseline from few readings shortens it.
+    """
+
+    k: float = K
+    h_per_rod: float = H_PER_ROD
+    h_per_cut: float = H_PER_CUT
+    single_per_cut: float = SINGLE
+    run_length_per_rod: float = average_run_length(k=K, h=H_PER_ROD)
+    run_length_per_cut: float = average_run_length(k=K, h=H_PER_CUT)
+
+    def sentence(self) -> str:
+        """The limits in words."""
+        return (
+            f"Limits, in spreads of the rig's usual drop: a reading per rod, sum of (z - {self.k:g}) above "
+            f"{self.h_per_rod:g}, one false alarm in about {self.run_length_per_rod:,.0f} readings; a reading per "
+            f"cut, the sum above {self.h_per_cut:g}, one in about {self.run_length_per_cut:,.0f}, or one z above "
+            f"{self.single_per_cut:g}."
+        )
+
+
+@dataclass(frozen=True)
 class BankLow:
     """A cut that ended with the bank within the typed margin of the pressure typed as needed."""
 
@@ -129,6 +163,7 @@ class SagReview:
     banks_low: tuple[BankLow, ...]
     banks_judged: int
     notes: tuple[str, ...]
+    limits: Limits = field(default_factory=Limits)
 
     @property
     def not_judged(self) -> int:
@@ -147,6 +182,7 @@ class SagReview:
             "cuts": self.cuts,
             "not_judged": self.not_judged,
             "sentence": self.sentence(),
+            "limits": asdict(self.limits),
             "edge_table": asdict(self.table),
             "banks_low": [asdict(low) for low in self.banks_low],
             "banks_judged": self.banks_judged,

@@ -76,7 +76,7 @@ def sag_text(review: SagReview, *, profile: str = "metric") -> str:
             show(low.limit_kpa, "pressure", profile, digits=4),
         )
         out += _wrapped(f"{low.cut}: bank at {end} at stop, under the typed {limit}")
-    out.append("")
+    out += ["", *_wrapped(review.limits.sentence())]
     out += [line for note in review.notes for line in _wrapped(note)]
     return _plain(out)
 

@@ -249,3 +249,19 @@ def test_json_has_the_stable_keys() -> None:
     keys = {"job", "dive", "rig", "evidence", "readings", "fall_kpa", "first_cut", "cuts_during"}
     assert all(keys <= set(dive) for dive in out["sag"])
     assert out["sentence"].startswith("flowing read on")
+
+
+def test_R54_the_limits_are_printed_with_the_run_length_they_stand_for() -> None:
+    """The chart's limits come with their mean run to a false alarm, which a simulation finds too."""
+    limits = sag(fallen()).limits
+    rng = np.random.default_rng(6)
+    runs = []
+    for _ in range(400):
+        total, n = 0.0, 0
+        while total <= limits.h_per_cut:
+            total, n = max(0.0, total + rng.standard_normal() - limits.k), n + 1
+        runs.append(n)
+    # the mean of 400 geometric-like runs lies within 4 standard errors of the truth
+    assert abs(np.mean(runs) - limits.run_length_per_cut) < 4 * limits.run_length_per_cut / 20
+    assert limits.run_length_per_rod > 5 * limits.run_length_per_cut
+    assert "one false alarm in about" in sag_text(sag(fallen()))
