@@ -1,0 +1,149 @@
+"""The page of practice: calls and faults first, then stubs and restarts, then rods and time; settings apart."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from burnlog.analyses.practice import Panel, PracticeReview
+from burnlog.charts.practice import (
+    M_PER_FT,
+    attempts_finding,
+    calls_finding,
+    key_of,
+    practice_charts,
+    road_finding,
+    split_finding,
+)
+from burnlog.reports.cautions import cautions
+from burnlog.reports.page import Head, Page, Table, counted_words, page_of
+from burnlog.units import show
+
+__all__ = ["practice_page"]
+
+
+def practice_page(review: PracticeReview, head: Head, *, profile: str = "metric") -> Page:
+    """The page of practice.
+
+    Parameters
+    ----------
+    review : PracticeReview
+    head : Head
+    profile : str
+        ``us`` or ``metric``.
+    """
+    charts = practice_charts(review, profile=profile)
+    counted = sum(a.rods_per_m is not None for panel in review.panels for a in panel.attempts)
+    whole = sum(len(panel.attempts) for panel in review.panels)
+    days = sorted({a.day for panel in review.panels for a in panel.attempts})
+    out: dict[str, int] = {}
+    for panel in review.panels:
+        for reason, n in panel.left_out.items():
+            out[reason] = out.get(reason, 0) + n
+    return page_of(
+        "practice.html",
+        head,
+        charts=charts,
+        cautions=cautions("variation", closed_space=head.closed_space),
+        used=f"{counted} attempts with rods per length of {whole}",
+        left_out=out,
+        days=f"{days[0]} to {days[-1]}" if days else "no day recorded",
+        panels=[_panel(panel, charts, profile) for panel in review.panels],
+        dry=any(panel.setting == "dry practice" for panel in review.panels),
+        remarks=review.remarks,
+        notes_=review.notes,
+    )
+
+
+def _panel(panel: Panel, charts: dict[str, Any], profile: str) -> dict[str, Any]:
+    key = key_of(panel)
+    steel = ", ".join(show(t, "thickness", profile, digits=3) for t in panel.thickness_mm) or "not recorded"
+    words = counted_words(panel.technique) or "none written"
+    return {
+        "setting": panel.setting,
+        "head": f"{len(panel.people)} people, {len(panel.attempts)} attempts, {panel.cuts} cuts; plate {steel}.",
+        "calls_name": f"calls_{key}" if f"calls_{key}" in charts else "",
+        "calls_finding": calls_finding(panel),
+        "calls": _calls(panel),
+        "stubs": _stubs(panel, profile),
+        "technique": f"Words on technique, on {panel.technique_cuts} of {panel.cuts} cuts: {words}.",
+        "attempts_name": f"attempts_{key}" if f"attempts_{key}" in charts else "",
+        "attempts_finding": attempts_finding(panel, profile) if f"attempts_{key}" in charts else "",
+        "attempts": _attempts(panel, profile),
+        "split_name": f"split_{key}" if f"split_{key}" in charts else "",
+        "split_finding": split_finding(panel),
+        "split": _split(panel),
+        "road_name": f"road_{key}" if f"road_{key}" in charts else "",
+        "road_finding": road_finding(panel),
+        "trends": [trend.sentence() for trend in panel.trends],
+        "blanks": [f"{n}: {reason}" for reason, n in (*panel.left_out.items(), *panel.blanks.items())],
+    }
+
+
+def _calls(panel: Panel) -> Table:
+    rows = [
+        (person.code, str(person.dives), _after(person.calls.sentence()), _after(person.faults.sentence()))
+        for person in panel.people
+    ]
+    return Table.of(
+        "In code order. Intervals are exact, 95 %; none recorded is not none happened.",
+        ("code", "dives", "calls made correctly", "safety faults"),
+        rows,
+        numeric=(1,),
+    )
+
+
+def _after(sentence: str) -> str:
+    """A figure's sentence without the name that its column already bears."""
+    return sentence.split(": ", 1)[-1]
+
+
+def _stubs(panel: Panel, profile: str) -> Table:
+    rows = [
+        (
+            person.code,
+            str(person.stubs) if person.stubs else "none measured",
+            "-" if person.stub_mm is None else show(person.stub_mm, "length", profile, digits=3),
+            str(person.short_stubs) if person.stubs else "-",
+            _after(person.restarts.sentence()),
+        )
+        for person in panel.people
+    ]
+    return Table.of(
+        "In code order",
+        ("code", "stubs", "middle stub", "under the planned stub", "restarts"),
+        rows,
+    )
+
+
+def _attempts(panel: Panel, profile: str) -> Table:
+    scale, unit = (M_PER_FT, "ft") if profile == "us" else (1.0, "m")
+    rows = []
+    for person in panel.people:
+        mine = [attempt for attempt in panel.attempts if attempt.person == person.code]
+        rods = ", ".join("-" if a.rods_per_m is None else f"{a.rods_per_m * scale:.2f}" for a in mine)
+        time = ", ".join("-" if a.s_per_m is None else f"{a.s_per_m * scale / 60:.1f}" for a in mine)
+        edges = ", ".join(a.edge or "-" for a in mine)
+        rows.append((person.code, rods or "-", time or "-", edges or "-"))
+    return Table.of(
+        "Attempt by attempt, in code order; - is not recorded or not computed, never 0",
+        ("code", f"rods per {unit}", f"min per {unit}", "edge"),
+        rows,
+    )
+
+
+def _split(panel: Panel) -> Table | None:
+    split = panel.split
+    if split is None:
+        return None
+    return Table.of(
+        "Spread on the log scale: 0.20 is about 20 % up or down",
+        ("spread", "figure"),
+        [
+            ("between people", f"{split.between_sd:.2f}"),
+            ("within a person", f"{split.within_sd:.2f}"),
+            (
+                "share between people",
+                f"{100 * split.between_share:.0f} % ({100 * split.share_low:.0f} - {100 * split.share_high:.0f} %)",
+            ),
+        ],
+    )
