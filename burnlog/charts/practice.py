@@ -148,7 +148,7 @@ def attempts_chart(panel: Panel, *, profile: str = "metric") -> Any:
                 axis=alt.Axis(tickCount=8),
             ),
             y=alt.Y("label:N", sort=None, title=None),
-            yOffset=alt.YOffset("number:Q", scale=alt.Scale(domain=[0, int(rows["number"].max()) + 1])),
+            yOffset=alt.YOffset("number:Q", scale=alt.Scale(domain=[-1, int(rows["number"].max()) + 2])),
             shape=alt.Shape(
                 "edge:N",
                 title="edge",
