@@ -26,7 +26,7 @@ from burnlog.analyses.crew_model import (
     observed_over_expected,
     standing,
 )
-from burnlog.analyses.rate_design import Settings, design
+from burnlog.analyses.rate_design import Settings, design, time_design
 from burnlog.analyses.shared_work import SharedWork, cut_luck, shared_work
 from burnlog.analyses.tallies import Scope, TallySet, gather
 from burnlog.columns import Frames
@@ -79,6 +79,10 @@ class CrewRow:
         What the group was given, as shares of its length.
     enough : bool
         Whether a figure is given; `why` says why not.
+    time_tallies : int
+        Tallies where every cut has a time.
+    time_effect, time_low, time_high : float or None
+        The same ratio for minutes a rod, with its 80 % interval; None without five timed tallies and a fit.
     """
 
     code: str
@@ -102,16 +106,26 @@ class CrewRow:
     visibility_mix: tuple[tuple[str, float], ...]
     enough: bool
     why: str
+    time_tallies: int = 0
+    time_effect: float | None = None
+    time_low: float | None = None
+    time_high: float | None = None
 
     def sentence(self) -> str:
         """What the figure says and what it cannot."""
         if not self.enough or self.effect is None:
             return self.why
         word = "different from the others" if self.different else "not told apart from the others"
-        return (
+        said = (
             f"{word}: x {self.effect:.2f} (90 % interval {self.low90:.2f}-{self.high90:.2f}); a difference under "
             f"about {self.would_not_show_percent:.0f} % would not show here."
         )
+        if self.time_effect is not None:
+            said += (
+                f" Minutes a rod x {self.time_effect:.2f} (80 % interval {self.time_low:.2f}-{self.time_high:.2f}, "
+                f"n {self.time_tallies})."
+            )
+        return said
 
     def as_json(self) -> dict[str, Any]:
         """Stable keys."""
@@ -218,7 +232,7 @@ def crews(
         raise RefusedError(f"no rod count fits this filter. What is there instead: {there}.")
     codes = _codes(tallyset, by)
     work = shared_work(codes, tallyset.tallies["job"])
-    fit, reason = _fit(tallyset, by, settings, rng)
+    fit, time, reason = _fit(tallyset, by, settings, rng)
     sizes = codes.value_counts()
     luck = None
     sentence = "No luck band: there is no fit to take the spread of one tally from."
@@ -230,7 +244,7 @@ def crews(
             f"Differences this size appear among {len(sizes)} identical {_plural(by)} with {middle} tallies each: "
             f"highest over lowest {luck[0]:.2f} to {luck[1]:.2f}, by luck alone."
         )
-    rows = tuple(_row(code, by, tallyset, codes, work, fit, reason, rng) for code in sorted(work.part))
+    rows = tuple(_row(code, by, tallyset, codes, work, fit, time, reason, rng) for code in sorted(work.part))
     parts = len(set(work.part.values()))
     filled = "; ".join(f"{name} {n}" for name, n in fit.design.notes.items()) if fit is not None else ""
     notes = [f"Tallies filled in with the history's mix: {filled}."] if filled else []
@@ -253,17 +267,32 @@ def crews(
     )
 
 
-def _fit(tallyset: TallySet, by: str, settings: Settings, rng: np.random.Generator) -> tuple[GroupFit | None, str]:
+def _fit(
+    tallyset: TallySet, by: str, settings: Settings, rng: np.random.Generator
+) -> tuple[GroupFit | None, GroupFit | None, str]:
+    """The fit of rods and that of minutes a rod, or why there is none of rods."""
     n, jobs = len(tallyset.tallies), tallyset.tallies["job"].nunique()
     if n < settings.min_tallies or jobs < settings.min_jobs:
-        return None, (
-            f"not enough to say: no model below {settings.min_tallies} tallies and {settings.min_jobs} jobs, "
-            f"here {n} and {jobs}"
+        return (
+            None,
+            None,
+            (
+                f"not enough to say: no model below {settings.min_tallies} tallies and {settings.min_jobs} jobs, "
+                f"here {n} and {jobs}"
+            ),
         )
+    rows = design(tallyset, settings)
     try:
-        return fit_groups(design(tallyset, settings), by, rng=rng), ""
+        fit = fit_groups(rows, by, rng=rng)
     except FitError as error:
-        return None, f"not enough to say: {error}"
+        return None, None, f"not enough to say: {error}"
+    timed = time_design(tallyset, rows)
+    if timed.n < settings.min_tallies or timed.tallies["job"].nunique() < settings.min_jobs:
+        return fit, None, ""
+    try:
+        return fit, fit_groups(timed, by, rng=rng), ""
+    except FitError:  # the rods fit stands; without a time fit the time columns stay blank
+        return fit, None, ""
 
 
 def _codes(tallyset: TallySet, by: str) -> pd.Series[str]:
@@ -283,6 +312,7 @@ def _row(
     codes: pd.Series[str],
     work: SharedWork,
     fit: GroupFit | None,
+    time: GroupFit | None,
     reason: str,
     rng: np.random.Generator,
 ) -> CrewRow:
@@ -299,6 +329,11 @@ def _row(
         held = standing(fit, code, others)
         expected = observed_over_expected(fit.plain, fit.design, mine)
         luck = luck_band(fit, mine, rng=rng)
+    timed = int(tallies["elapsed_s"].notna().sum())
+    pace: Standing | None = None
+    if held is not None and time is not None and timed >= FEWEST_TALLIES:
+        beside = tuple(other for other in others if other in time.totals)
+        pace = standing(time, code, beside) if beside and code in time.totals else None
     return CrewRow(
         code=code,
         tallies=int(mine.sum()),
@@ -321,6 +356,10 @@ def _row(
         visibility_mix=_mix(pieces, "visibility"),
         enough=not why,
         why=why,
+        time_tallies=timed,
+        time_effect=pace.effect if pace else None,
+        time_low=pace.low if pace else None,
+        time_high=pace.high if pace else None,
     )
 
 

@@ -201,6 +201,21 @@ def test_a_large_true_difference_is_called_different() -> None:
     assert "different from the others" in review.figure("B").sentence()
 
 
+def test_minutes_a_rod_stand_beside_the_rods_where_the_clock_was_written() -> None:
+    """A crew that takes half as long again for each rod shows in its time figure, and not in its rods."""
+    rows = g2()
+    for place, row in enumerate(rows):
+        row["elapsed_s"] = 90.0 * row["rods"] * (1.5 if row["crew"] == "B" else 1.0) * (1 + 0.05 * (place % 3))
+    a, b = crews(record(rows)).rows
+    assert (a.time_tallies, b.time_tallies) == (15, 15)
+    assert a.time_effect is not None
+    assert b.time_effect is not None
+    assert b.time_effect > 1.3 > 1 > a.time_effect
+    assert "Minutes a rod" in b.sentence()
+    untimed = crews(record(g2())).rows[0]
+    assert (untimed.time_tallies, untimed.time_effect) == (0, None)
+
+
 @settings(derandomize=True, max_examples=40, deadline=None)
 @given(
     st.lists(st.tuples(st.sampled_from("ABCD"), st.sampled_from(["J1", "J2", "J3", "J4"])), min_size=1, max_size=12)
