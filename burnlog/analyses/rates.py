@@ -104,6 +104,7 @@ class Rates:
     time_left_out: dict[str, int]
     warnings: tuple[str, ...]
     made_up: bool
+    settings: Settings
 
     def as_json(self) -> dict[str, Any]:
         """Keys as documented; SI."""
@@ -134,6 +135,7 @@ class Rates:
             },
             "by": [asdict(group) for group in self.by],
             "rung": self.rung,
+            "settings": asdict(self.settings),
             "listed": [asdict(each) for each in self.listed],
             "spreads": [asdict(each) for each in self.spreads],
             "job_ratios": None if self.job_ratios is None else asdict(self.job_ratios),
@@ -227,6 +229,7 @@ def rates(
         time_left_out={reason: len(refs) for reason, refs in sorted(tallyset.time_left_out.items())},
         warnings=(*_warnings(tallyset, found, fit, why, exponent), *notes),
         made_up=bool(frames.jobs["made_up"].any()),
+        settings=settings,
     )
 
 

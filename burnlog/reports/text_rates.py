@@ -79,6 +79,13 @@ def _model(found: Rates, us: bool) -> list[str]:
     sds = ", ".join(f"{name}s {sd:.2f}" for name, sd in result["group_sd"].items())
     lines = ["", "Model of rods (80 % ranges; weak priors stand behind each figure)"]
     lines.append(f"  {found.rung}")
+    kept = found.settings
+    lines += _wrapped(
+        f"from {kept.min_tallies} tallies and {kept.min_jobs} jobs on; priors, in burn-to-burn spreads: "
+        f"thickness power 1 +- {kept.exponent_scale:g}, conditions 0 +- {kept.contrast_scale:g}, "
+        f"between jobs up to about {kept.job_scale:g}, divers {kept.diver_scale:g}; start up to about "
+        f"{kept.start_scale_m:g} m"
+    )
     reach = f"{result['exponent_low']:.2f}-{result['exponent_high']:.2f}"
     lines.append(f"  thickness to the power {result['exponent']:.2f} ({reach})")
     lines.append(f"  a start is worth {start} of line")

@@ -72,6 +72,31 @@ def test_blank_and_rare_conditions_are_the_historys_mix(record: Record) -> None:
     assert condition.unsupported == ("over 10 ft",)
 
 
+@pytest.mark.parametrize("names", [("a", "z"), ("z", "a")])
+def test_levels_renamed_give_the_same_rates(record: Record, names: tuple[str, str]) -> None:
+    """Which level is the baseline does not hang on what it is called, even where two were cut equally often."""
+
+    def cuts(low: str, high: str) -> list[dict[str, Any]]:
+        rng = np.random.default_rng(1)
+        return [
+            {
+                "job": f"J{n % 5}",
+                "dive_no": n + 1,
+                "new_length_m": 1.0,
+                "visibility": (low, high)[n % 2],
+                "rods": float(rng.integers(4, 9)),
+                "diver": f"D{n % 4}",
+            }
+            for n in range(40)
+        ]
+
+    plain = rates(record(cuts("by feel", "1-3 ft")))
+    renamed = rates(record(cuts(*names)))
+    for one, two in zip(plain.rod_terms, renamed.rod_terms, strict=True):
+        assert (two.factor, two.low, two.high) == pytest.approx((one.factor, one.low, one.high), rel=1e-9)
+    assert len(plain.rod_terms) == 1
+
+
 def test_a_family_in_two_diameters_has_a_level_for_each(record: Record) -> None:
     """Diameters part a family; a count without one takes that family's own mix."""
     kinds = [("exothermic", 9.5)] * 6 + [("exothermic", 12.7)] * 3 + [("tubular", 8.0)] * 4 + [("exothermic", None)]
