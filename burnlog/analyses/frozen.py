@@ -15,6 +15,7 @@ from burnlog.analyses.basis import Basis
 from burnlog.analyses.estimate import Adjustment, Estimate, Plan, draft
 from burnlog.analyses.rate_fit import Settings
 from burnlog.analyses.takeoff import TakeOff, read_takeoff
+from burnlog.physics.sections import Section
 from burnlog.stats.counts import proportion
 
 __all__ = ["Closed", "Score", "content_hash", "differences", "freeze", "score", "thaw", "versions"]
@@ -38,6 +39,9 @@ def freeze(made: Estimate) -> dict[str, Any]:
     return {
         "takeoff": {
             "source": made.takeoff.source,
+            "water": made.takeoff.water,
+            "header_units": dict(made.takeoff.header_units),
+            "own_sections": [asdict(section) for section in made.takeoff.own_sections],
             "rows": [[item.row, dict(item.typed)] for item in made.takeoff.items],
         },
         "plan": asdict(made.plan),
@@ -48,8 +52,8 @@ def freeze(made: Estimate) -> dict[str, Any]:
     }
 
 
-def thaw(payload: Mapping[str, Any], *, own_sections: Sequence[Any] = ()) -> Estimate:
-    """Make a frozen estimate again from what it was made from, not from the log as it stands."""
+def thaw(payload: Mapping[str, Any]) -> Estimate:
+    """Make a frozen estimate again from what it was made from, and from nothing that stands in the log today."""
     basis = Basis.from_json(payload["basis"])
     plan = dict(payload["plan"])
     plan["adjustments"] = tuple(Adjustment(**row) for row in plan["adjustments"])
@@ -57,16 +61,25 @@ def thaw(payload: Mapping[str, Any], *, own_sections: Sequence[Any] = ()) -> Est
     settings: dict[str, Any] = {
         key: tuple(value) if isinstance(value, list) else value for key, value in payload["settings"].items()
     }
-    takeoff = thaw_takeoff(payload["takeoff"], basis, own_sections)
-    return draft(basis, takeoff, Plan(**plan), settings=Settings(**settings))
+    return draft(basis, _takeoff(payload["takeoff"], basis), Plan(**plan), settings=Settings(**settings))
 
 
-def thaw_takeoff(kept: Mapping[str, Any], basis: Basis, own_sections: Sequence[Any]) -> TakeOff:
-    """The take-off from its rows as typed."""
+def _takeoff(kept: Mapping[str, Any], basis: Basis) -> TakeOff:
+    """The take-off from its rows as typed, read as it was read then."""
+    units = kept["header_units"]
     columns = sorted({column for _, cells in kept["rows"] for column in cells})
-    rows = [(int(number), {column: cells.get(column, "") for column in columns}) for number, cells in kept["rows"]]
-    families = {code: row.get("family") for code, row in basis.rod_types.items()}
-    return read_takeoff(rows, source=str(kept["source"]), own_sections=own_sections, rod_types=families)
+    headers = {column: f"{column} [{units[column]}]" if column in units else column for column in columns}
+    rows = [
+        (int(number), {header: cells.get(column, "") for column, header in headers.items()})
+        for number, cells in kept["rows"]
+    ]
+    return read_takeoff(
+        rows,
+        source=str(kept["source"]),
+        own_sections=[Section(**section) for section in kept["own_sections"]],
+        rod_types={code: row.get("family") for code, row in basis.rod_types.items()},
+        water=kept["water"],
+    )
 
 
 def differences(before: Any, after: Any, path: str = "") -> list[str]:

@@ -362,12 +362,6 @@ def _warnings(
         said.append(f"fewer than {FEW_JOBS} jobs: ranges for a new job lean on the spread assumed between jobs")
     if fit is not None and fit.time is None:
         said.append(f"no model of time: {fit.time_refused}")
-    planless = tallyset.pieces.drop_duplicates("line_ref")
-    number = int((planless["planned_from"] == "line total").sum())
-    if number:
-        said.append(
-            f"{number} of {len(planless)} lines have no planned length: their cut length stands in for the start"
-        )
     if exponent is not None and exponent[2] < 1:
         said.append(
             f"rods grow with length to the power {exponent[0]:.2f} ({exponent[1]:.2f}-{exponent[2]:.2f}), below 1: "

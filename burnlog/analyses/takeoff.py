@@ -17,7 +17,7 @@ import pandas as pd
 
 from burnlog import units, vocabulary
 from burnlog.errors import CellProblem, InputError, RowErrors
-from burnlog.physics.sections import CutLine, parse_section
+from burnlog.physics.sections import CutLine, Section, parse_section
 
 __all__ = ["COLUMNS", "CONDITIONS", "Item", "TakeOff", "read_takeoff"]
 
@@ -100,10 +100,17 @@ class Item:
 
 @dataclass(frozen=True)
 class TakeOff:
-    """A take-off file, read whole."""
+    """A take-off file, read whole, with what it was read by: so that it can be read the same way again.
+
+    `water` turned feet of depth into pressure, `header_units` are the units of bare numbers by column, and
+    `own_sections` the user's section list as it stood.
+    """
 
     source: str
     items: tuple[Item, ...]
+    water: str | None = None
+    header_units: Mapping[str, str] = field(default_factory=dict)
+    own_sections: tuple[Section, ...] = ()
 
     @property
     def length_m(self) -> float:
@@ -139,7 +146,7 @@ def read_takeoff(
     rows: Iterable[tuple[int, Mapping[str, str]]],
     *,
     source: str,
-    own_sections: Sequence[Any] = (),
+    own_sections: Sequence[Section] = (),
     rod_types: Mapping[str, str | None] | None = None,
     water: str | None = None,
     address: Callable[[int, str], str] | None = None,
@@ -212,7 +219,8 @@ def read_takeoff(
         )
     if problems:
         raise RowErrors(source, problems)
-    return TakeOff(source, tuple(items))
+    header_units = {column: unit for column, unit in headers.values() if unit}
+    return TakeOff(source, tuple(items), water, header_units, tuple(own_sections))
 
 
 def _headers(cells: Mapping[str, str], note: Callable[..., None]) -> dict[str, tuple[str, str | None]]:
@@ -246,7 +254,7 @@ def _item(
     number: int,
     row: Mapping[str, str],
     unit: Mapping[str, str],
-    own_sections: Sequence[Any],
+    own_sections: Sequence[Section],
     rod_types: Mapping[str, str | None] | None,
     water: str | None,
     note: Callable[..., None],

@@ -321,6 +321,7 @@ def issue(
     from burnlog.analyses.estimate import draft as drafted
     from burnlog.analyses.frozen import content_hash, freeze
     from burnlog.reports.text_plan import estimate_text
+    from burnlog.store.kept import issue_estimate, save_estimate
 
     context = Context.of(ctx)
     plan = read_plan(
@@ -345,9 +346,10 @@ def issue(
     made = drafted(*history(context, takeoff, scope, water), plan)
     payload = freeze(made)
     digest = content_hash(payload)
+    text = json.dumps(payload, sort_keys=True, allow_nan=False)
     with context.open(write=True) as log, log.transaction():
-        values = {"code": code, "state": "issued", "title": title, "content_hash": digest}
-        log.insert("estimate", {**values, "payload": json.dumps(payload, sort_keys=True, allow_nan=False)})
+        save_estimate(log, text, content_hash=digest, code=code, title=title)
+        issue_estimate(log, code, by=context.hand)
     say(estimate_text(made, profile=context.profile, code=f"{code} ISSUED, hash {digest[:12]}"))
     say("\n" + _caution_block(made))
 
@@ -378,9 +380,7 @@ def rerun(
     if changed:
         listed = ", ".join(f"{name} {payload['versions'].get(name)} -> {new}" for name, new in changed.items())
         tell(f"Made with other versions ({listed}): digits after the sixth may differ.")
-    with context.open() as log:
-        sections = own_sections(log)
-    made = thaw(payload, own_sections=sections)
+    made = thaw(payload)
     result = json.loads(json.dumps(made.as_json()))
     if as_json:
         say_json({**result, "cautions": list(_cautions(made))})
@@ -408,22 +408,18 @@ def close(
     Example: burnlog --by JM estimate close E7 --rods 498 --dives 104
     """
     from burnlog import units
+    from burnlog.store.kept import close_estimate
 
     context = Context.of(ctx)
     by = context.signed("closing an estimate")
-    row = kept(context, code)
-    if row["state"] != "issued":
-        raise InputError(f"{code} is {row['state']}; only an issued estimate is closed.")
     actual = {
         "rods": units.read(rods, "number").value if rods else None,
         "dives": units.read(dives, "whole").value if dives else None,
         "cut_time_s": units.read(cut_time, "duration").value if cut_time else None,
         "scope_changed": scope_changed,
     }
-    with context.open(write=True) as log, log.transaction(why=f"closed {code}", by=by):
-        log.connection.execute(
-            "UPDATE estimate SET state = 'closed', actual = ? WHERE id = ?", (json.dumps(actual), row["id"])
-        )
+    with context.open(write=True) as log:
+        close_estimate(log, code, json.dumps(actual), by=by)
     say(f"{code} closed by {by}." + ("" if rods else " Without rods it is not scored."))
 
 
@@ -459,17 +455,18 @@ def backtest(
 def _scored(context: Context) -> Score:
     from burnlog.analyses.frozen import Closed
     from burnlog.analyses.frozen import score as scored
+    from burnlog.store.kept import list_estimates
 
     with context.open() as log:
-        rows = log.rows("SELECT code, state, payload, actual FROM estimate WHERE voided_at IS NULL ORDER BY no")
+        rows = list_estimates(log)
     closed, waiting = [], []
     for row in rows:
-        if row["state"] != "closed":
-            waiting.append(str(row["code"]))
+        if row.actual is None:
+            waiting.append(row.code)
             continue
-        said, actual = json.loads(row["payload"])["result"]["rods"], json.loads(row["actual"])
+        said, actual = json.loads(row.payload)["result"]["rods"], json.loads(row.actual)
         closed.append(
-            Closed(str(row["code"]), said["p10"], said["p50"], said["p90"], actual["rods"], actual["scope_changed"])
+            Closed(row.code, said["p10"], said["p50"], said["p90"], actual["rods"], actual["scope_changed"])
         )
     return scored(closed, waiting)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from pathlib import Path
 from typing import Annotated
 
@@ -18,6 +19,12 @@ def register(app: typer.Typer) -> None:
     """Put the commands of this group on the application."""
     for command in (export, merge, backup, verify, audit):
         app.command(rich_help_panel="Keep")(command)
+    group = typer.Typer(
+        help="Show what is held about a person, or forget a name.", rich_markup_mode=None, no_args_is_help=True
+    )
+    group.command("extract")(person_extract)
+    group.command("forget")(person_forget)
+    app.add_typer(group, name="person", rich_help_panel="Keep")
 
 
 def backup(
@@ -95,6 +102,8 @@ def merge(
         return
     added = ", ".join(f"{count} {name}" for name, count in report.added.items() if count) or "0 rows"
     say(f"{source}: added {added}; {report.same} rows were here already.")
+    if report.filled or report.amendments:
+        say(f"  {report.filled} blanks filled, {report.amendments} entries of the other trail taken over")
     for line in report.renamed:
         say(f"  {line}")
 
@@ -110,7 +119,6 @@ def audit(
     """
     from burnlog.analyses.frozen import thaw
     from burnlog.cli.bid import kept
-    from burnlog.cli.sections import own_sections
     from burnlog.reports.audit import audit_pack
     from burnlog.store.sources import amendments_of, sheets_of
 
@@ -118,8 +126,8 @@ def audit(
     if folder.exists() and any(folder.iterdir()):
         raise InputError(f"{folder} is not empty; name another folder.")
     row = kept(context, code)
+    made = thaw(row["payload"])
     with context.open() as log:
-        made = thaw(row["payload"], own_sections=own_sections(log))
         cuts = [str(name) for name in made.basis.tallyset.pieces["cut_id"]]
         tallies = [str(name) for name in made.basis.tallyset.tallies.index]
         sheets, amendments = sheets_of(log, cuts), amendments_of(log, [*cuts, *tallies])
@@ -138,3 +146,34 @@ def audit(
     except OSError as error:
         raise FileError(f"{folder} cannot be written ({error.strerror}).") from error
     say(f"{folder}: {len(files)} files; README.txt says what each holds.")
+
+
+def person_extract(ctx: typer.Context, code: Annotated[str, typer.Argument(help="Code of the person.")]) -> None:
+    """Print every row about a person, as JSON: the answer to somebody who asks what is held.
+
+    Example: burnlog person extract D3
+    """
+    from burnlog.store.person import extract
+
+    with Context.of(ctx).open() as log:
+        found = extract(log, code)
+    say_json(asdict(found))
+
+
+def person_forget(ctx: typer.Context, code: Annotated[str, typer.Argument(help="Code of the person.")]) -> None:
+    """Blank a person's name and compact the file; the code and every figure stay.
+
+    Example: burnlog --by QA person forget D3
+    """
+    from burnlog.store.person import forget
+
+    context = Context.of(ctx)
+    by = context.signed("forgetting a name")
+    with context.open(write=True) as log:
+        done = forget(log, code, by=by)
+    say(f"{code}: " + ("the name is gone from this file." if done.had_name else "no name was held."))
+    say("Backups and bundles made before still hold what they held.")
+    for mention in done.mentions:
+        say(
+            f"  still in free text, for you to decide: {mention.table} {mention.ref}, {mention.field}: {mention.text}"
+        )

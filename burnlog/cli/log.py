@@ -93,6 +93,7 @@ def import_(
                     "rows": report.rows,
                     "added": dict(report.added),
                     "skipped": report.skipped,
+                    "filled": report.filled,
                     "held": report.held,
                     "rest": str(report.rest) if report.rest else None,
                     "masters": {name: list(codes) for name, codes in report.masters.items()},
@@ -107,6 +108,8 @@ def import_(
             say(f"{report.file}: {report.kind}, {report.rows} rows; {head} {listed}" + ("" if added else " (0 rows)"))
             if report.skipped:
                 say(f"  {report.skipped} rows stand in the log already")
+            if report.filled:
+                say(f"  {report.filled} blanks of the log filled from this file; the trail names each")
             if report.held:
                 say(f"  {report.held} rows held back, with the reason, in {report.rest}")
             for note in report.notes:

@@ -46,14 +46,11 @@ def report_estimate(
     from burnlog.analyses.frozen import thaw
     from burnlog.charts.bid import bid_charts
     from burnlog.cli.bid import kept, last_bids
-    from burnlog.cli.sections import own_sections
     from burnlog.reports.html import estimate_page
 
     context = Context.of(ctx)
     row = kept(context, code)
-    with context.open() as log:
-        sections = own_sections(log)
-    made = thaw(row["payload"], own_sections=sections)
+    made = thaw(row["payload"])
     head = {
         "code": code,
         "state": str(row["state"]).upper(),

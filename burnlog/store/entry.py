@@ -67,7 +67,7 @@ def add_row(log: Log, table: str, fields: Mapping[str, str]) -> str:
             values.setdefault("rods_basis", "not recorded")
         names = {
             "job": str(job["code"]) if job is not None else "",
-            "whose": f"{values.get('day')} {values.get('rod_type_id') or ''}",
+            "whose": f"{values.get('dive_id') or values.get('day')} {fields.get('rod_type', '')}",
         }
         key = _identity(log, table, values, names)
         log.insert(table, values, typed=typed, id=key)
@@ -79,8 +79,6 @@ def add_row(log: Log, table: str, fields: Mapping[str, str]) -> str:
                     for place, stub in enumerate(stubs, 1)
                 ],
             )
-        if table == "tally":
-            _cover(log, key, values)
     code = values.get("code") or values.get("dive_no") or ""
     return f"{table.replace('_', ' ')} {code} added".replace("  ", " ")
 
@@ -143,28 +141,5 @@ def _identity(log: Log, table: str, values: Mapping[str, Any], names: Mapping[st
         return log.fresh_identity("line", names["job"], values.get("code"))
     if table == "dive":
         return log.fresh_identity("dive", names["job"], values.get("dive_no"))
-    return log.fresh_identity("tally", values["scope"], values.get("dive_id") or values["job_id"], names["whose"])
-
-
-def _cover(log: Log, key: str, values: Mapping[str, Any]) -> None:
-    """The cuts that a count of a dive or a day covers: those burned with its rod type."""
-    cuts = log.rows(
-        "SELECT c.id FROM cut c JOIN dive d ON d.id = c.dive_id WHERE c.voided_at IS NULL "
-        "AND (:dive IS NULL OR c.dive_id = :dive) "
-        "AND (:dive IS NOT NULL OR (d.job_id = :job AND d.dive_date = :day)) "
-        "AND (:rod IS NULL OR c.rod_type_id IS :rod OR c.rod_type_id IS NULL)",
-        {
-            "dive": values.get("dive_id"),
-            "job": values["job_id"],
-            "day": values["day"],
-            "rod": values.get("rod_type_id"),
-        },
-    )
-    nothing_typed: dict[str, tuple[str, str]] = {}
-    log.insert_many(
-        "tally_cut",
-        [
-            (identity("tally_cut", key, row["id"]), {"tally_id": key, "cut_id": row["id"]}, nothing_typed)
-            for row in cuts
-        ],
-    )
+    place = () if values["scope"] == "dive" else (values["job_id"],)
+    return log.fresh_identity("tally", values["scope"], *place, names["whose"])

@@ -19,6 +19,7 @@ from burnlog.analyses.takeoff import TakeOff, read_takeoff
 from burnlog.analyses.whatif import vary
 from burnlog.columns import Frames
 from burnlog.errors import InputError, RefusedError, RowErrors
+from burnlog.physics.sections import read_section
 
 Record = Callable[..., Frames]
 FT = 0.3048
@@ -307,6 +308,21 @@ def test_R61_a_frozen_estimate_repeats_to_the_byte(made: Estimate) -> None:
     again = thaw(kept)
     assert json.dumps(again.as_json(), sort_keys=True) == json.dumps(made.as_json(), sort_keys=True)
     assert differences(kept["result"], json.loads(json.dumps(again.as_json()))) == []
+
+
+def test_R61_a_frozen_take_off_is_read_as_it_was_read_then(basis: Basis) -> None:
+    """Header units, the water that turned feet into pressure and the user's own sections are frozen with the bid."""
+    own = [read_section("mine", "pipe", {"od": "20 in", "wall": "0.5 in"}, "drawing 4")]
+    row = {"item": "a", "section": "mine", "thickness [mm]": "", "depth": "35 ft"}
+    bare = {"item": "b", "section": "plate", "thickness [mm]": "12.7", "depth": "35 ft", "length_each": "1 m"}
+    names = dict.fromkeys((*row, *bare), "")
+    takeoff = read_takeoff(
+        enumerate([{**names, **row}, {**names, **bare}], 2), source="t.csv", own_sections=own, water="salt"
+    )
+    made = draft(basis, takeoff, Plan(draws=2000))
+    again = thaw(json.loads(json.dumps(freeze(made), allow_nan=False)))
+    assert again.takeoff.items == made.takeoff.items
+    assert json.dumps(again.as_json()) == json.dumps(made.as_json())
 
 
 def test_R61_differences_name_the_key() -> None:

@@ -239,3 +239,25 @@ def test_R78_everything_is_ascii_on_an_old_console(burnlog: Runner, log: Path) -
 def test_R79_there_is_no_command_that_advises_settings(burnlog: Runner) -> None:
     """Asking for settings is no command of this program."""
     assert burnlog("settings").returncode == 2
+
+
+def test_a_count_added_by_hand_is_the_count_of_the_sheet(burnlog: Runner, log: Path, tmp_path: Path) -> None:
+    """A dive's count typed by `add` and the same count on a sheet are one tally, never two over the same cuts."""
+    head = f"{HEADER},rods_scope"
+    row = _row(4, "L9", "9") + ",dive"
+    assert burnlog("import", str(_sheet(tmp_path / "dive.csv", row, header=head))).returncode == 0
+    before = json.loads(burnlog("list", "tallies", "--json").stdout)["tallies"]
+    done = burnlog("add", "tally", "dive=PIER7 4", "rod_type=EX38", "rods=9")
+    assert done.returncode == 2, done.stdout
+    assert json.loads(burnlog("list", "tallies", "--json").stdout)["tallies"] == before
+
+
+def test_R82_a_name_is_extracted_and_forgotten(burnlog: Runner, log: Path) -> None:
+    """What is held is printed; after `forget` by somebody the name's bytes are nowhere in the file."""
+    assert burnlog("add", "person", "person=D77", "name=Quillfeather", "roles=diver").returncode == 0
+    assert "Quillfeather" in burnlog("person", "extract", "D77").stdout
+    assert burnlog("person", "forget", "D77").returncode == 2
+    assert burnlog("--by", "QA", "person", "forget", "D77").returncode == 0
+    for path in log.parent.glob("log.db*"):
+        assert b"Quillfeather" not in path.read_bytes()
+    assert "D77" in burnlog("list", "people").stdout
