@@ -119,6 +119,8 @@ def flags_decide(
     target: Annotated[str, typer.Argument(help="What it is about, as the list names it.")],
     decision: Annotated[str, typer.Argument(help="keep, data-error or leave-out.")],
     why: Annotated[str, typer.Option(help="The reason, in words.")],
+    setting: Setting = "open water",
+    record_class: Class = "production",
 ) -> None:
     """Record what was decided about a flag; the burn stays in the log whatever was decided.
 
@@ -133,6 +135,13 @@ def flags_decide(
         raise InputError("the decision is blank; it is keep, data-error or leave-out.")
     if len(why.strip()) < 3:
         raise InputError("a decision needs a reason in words (--why).")
+    from burnlog.analyses.flags import flags
+
+    standing = flags(context.frames(), scope_of(setting=setting, record_class=record_class)).flags
+    if not any((flag.rule, flag.target) == (rule, target) for flag in standing):
+        named = [f"'{flag.rule}' '{flag.target}'" for flag in standing if flag.target == target or flag.rule == rule]
+        near = f"near it: {'; '.join(named[:3])}" if named else "copy both from `burnlog flags list`"
+        raise InputError(f"no flag '{rule}' about '{target}' stands in the record; {near}. Nothing was recorded.")
     with context.open(write=True) as log, log.transaction(why=why, by=by):
         log.insert("flag_decision", {"rule": rule, "target": target, "decision": word, "why": why.strip()})
     say(f"{target}, {rule}: {word}, by {by}: {why.strip()}")
