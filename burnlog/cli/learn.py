@@ -138,10 +138,12 @@ def flags_decide(
     from burnlog.analyses.flags import flags
 
     standing = flags(context.frames(), scope_of(setting=setting, record_class=record_class)).flags
-    if not any((flag.rule, flag.target) == (rule, target) for flag in standing):
+    about = [flag for flag in standing if flag.rule == rule and target in (flag.target, flag.target.split(" (")[0])]
+    if len(about) != 1:
         named = [f"'{flag.rule}' '{flag.target}'" for flag in standing if flag.target == target or flag.rule == rule]
         near = f"near it: {'; '.join(named[:3])}" if named else "copy both from `burnlog flags list`"
         raise InputError(f"no flag '{rule}' about '{target}' stands in the record; {near}. Nothing was recorded.")
+    target = about[0].target
     with context.open(write=True) as log, log.transaction(why=why, by=by):
         log.insert("flag_decision", {"rule": rule, "target": target, "decision": word, "why": why.strip()})
     say(f"{target}, {rule}: {word}, by {by}: {why.strip()}")
