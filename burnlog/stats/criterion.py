@@ -19,6 +19,7 @@ import numpy as np
 from scipy.linalg import blas, lapack
 
 from burnlog.errors import FitError
+from burnlog.stats.cross import CrossTable
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -40,7 +41,7 @@ class DenseFactor:
     ----------
     counts : (q_f,)
         Diagonal of Z_f'Z_f.
-    cross_first : (q_f, q_r)
+    cross_first : CrossTable (q_f, q_r)
         Z_f'Z_r.
     cross_rest : (q_r, q_r)
         Z_r'Z_r; only the upper triangle is read.
@@ -51,13 +52,13 @@ class DenseFactor:
     """
 
     def __init__(
-        self, counts: Vector, cross_first: Matrix, cross_rest: Matrix, ratio_first: float, ratios: Vector
+        self, counts: Vector, cross_first: CrossTable, cross_rest: Matrix, ratio_first: float, ratios: Vector
     ) -> None:
-        self.counts, self.cross_first, self.ratio_first = counts, cross_first, ratio_first
+        self.counts, self.ratio_first = counts, ratio_first
         self.theta = np.sqrt(ratios)
         self.pivots = 1.0 + ratio_first * counts
         self.scale = np.sqrt(ratio_first / self.pivots)
-        self.across = self.scale[:, None] * cross_first
+        self.across = cross_first.scaled(self.scale)
         q_r = len(ratios)
         self.log_det = float(np.log(self.pivots).sum())
         if q_r == 0:
@@ -65,7 +66,7 @@ class DenseFactor:
             return
         system = np.array(cross_rest.T, order="F")  # the transpose is in Fortran order already: a plain copy
         if len(counts):
-            system = blas.dsyrk(-1.0, self.across.T, beta=1.0, c=system, lower=1, overwrite_c=1)
+            system = self.across.subtract_gram(system)
         system *= self.theta
         system *= self.theta[:, None]
         system[np.arange(q_r), np.arange(q_r)] += 1.0
@@ -80,7 +81,7 @@ class DenseFactor:
         half = np.empty(sums.shape)
         half[:q_f] = self.scale[:, None] * sums[:q_f]
         if len(self.theta):
-            right = self.theta[:, None] * (sums[q_f:] - self.across.T @ half[:q_f])
+            right = self.theta[:, None] * (sums[q_f:] - self.across.transposed_times(half[:q_f]))
             half[q_f:] = blas.dtrsm(1.0, self.lower, right, lower=1)
         return half
 
@@ -108,8 +109,7 @@ class DenseFactor:
         """Squared lengths of the columns of ``root @ across'`` (q_f,)."""
         if not len(self.theta) or not len(self.counts):
             return np.zeros(len(self.counts))
-        through = blas.dtrmm(1.0, self.root, self.across.T, lower=1)
-        return np.asarray(np.einsum("ij,ij->j", through, through))
+        return self.across.lengths(self.root)
 
     def traces(self) -> Vector:
         """Diagonal of Z'V^-1Z, level by level (q,); ratios must be above 0."""
@@ -143,11 +143,13 @@ class SparseFactor:
         self.filled = self.counts > 0.0  # a level whose rows were taken out still has its pairs
         weight = np.where(self.filled, self.ratio / self.pivots, 0.0)
         self.scale = np.sqrt(weight)
-        flat = np.concatenate([tables.counts[q1 : q1 + q_f], tables.cross_first.ravel(), tables.cross_rest.ravel()])
+        flat = np.concatenate(
+            [tables.counts[q1 : q1 + q_f], tables.cross_first.dense.ravel(), tables.cross_rest.ravel()]
+        )
         flat -= lead.pairs @ weight
         self.inner = DenseFactor(
             flat[:q_f],
-            flat[q_f : q_f + q_f * q_r].reshape(q_f, q_r),
+            CrossTable.split(flat[q_f : q_f + q_f * q_r].reshape(q_f, q_r), 0),
             flat[q_f + q_f * q_r :].reshape(q_r, q_r),
             float(ratios[q1]) if q_f else 0.0,
             ratios[q1 + q_f :],

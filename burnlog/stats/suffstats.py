@@ -21,6 +21,7 @@ import pandas as pd
 from scipy.sparse import coo_matrix, csc_matrix, csr_matrix
 
 from burnlog.errors import FrameError
+from burnlog.stats.cross import CrossTable
 from burnlog.stats.design import Design, prepare
 from burnlog.stats.factors import Factor, RowOrder, is_nested, read_factor
 from burnlog.stats.threads import one_thread
@@ -80,7 +81,7 @@ class SufficientTables:
         Z'W.
     lead : Lead or None
         The first factor's cross tables where they are sparse.
-    cross_first : (q_f, q_r)
+    cross_first : CrossTable (q_f, q_r)
         Table of the factor eliminated densely against the rest; no rows where there is none.
     cross_rest : (q_r, q_r)
         Tables of the rest among themselves.
@@ -97,7 +98,7 @@ class SufficientTables:
     counts: NDArray[np.float64]
     sums: NDArray[np.float64]
     lead: Lead | None
-    cross_first: NDArray[np.float64]
+    cross_first: CrossTable
     cross_rest: NDArray[np.float64]
     log_weights: float
     removed: NDArray[np.intp]
@@ -137,7 +138,7 @@ class SufficientTables:
         out = np.empty_like(values)
         first, rest = values[q1:qf], values[qf:]
         out[q1:qf] = self.counts[q1:qf, None] * first + self.cross_first @ rest
-        out[qf:] = self.cross_first.T @ first + self.cross_rest @ rest
+        out[qf:] = self.cross_first.transposed_times(first) + self.cross_rest @ rest
         if self.lead is not None:
             out[:q1] = self.counts[:q1, None] * values[:q1] + self.lead.cells @ values[q1:]
             out[q1:] += self.lead.cells.T @ values[:q1]
@@ -149,14 +150,14 @@ class SufficientTables:
         q1 = 0 if self.lead is None else self.lead.cells.shape[0]
         qf = q1 + self.cross_first.shape[0]
         inverse = np.divide(1.0, self.counts, out=np.zeros_like(self.counts), where=self.counts > 0.0)
-        squared = self.cross_first**2
+        squared = self.cross_first.squared()
         K = len(self.factors)
         by_level = np.zeros((len(self.counts), K))  # for each level, its squared cells by factor
         group = np.repeat(np.arange(K), self.sizes)
         member = np.zeros((len(self.counts), K))
         member[np.arange(len(self.counts)), group] = 1.0
         by_level[q1:qf] = squared @ member[qf:] + self.counts[q1:qf, None] ** 2 * member[q1:qf]
-        by_level[qf:] = squared.T @ member[q1:qf] + self.cross_rest**2 @ member[qf:]
+        by_level[qf:] = squared.transposed_times(member[q1:qf]) + self.cross_rest**2 @ member[qf:]
         if self.lead is not None:
             cells = self.lead.cells.power(2)
             by_level[:q1] = cells @ member[q1:] + self.counts[:q1, None] ** 2 * member[:q1]
@@ -196,7 +197,7 @@ class SufficientTables:
         rows = self.rows_of(factor, label)
         removed = np.concatenate([self.removed, rows])
         leads = 0 if self.lead is None else 1
-        place = _Place(leads, leads + (self.cross_first.shape[0] > 0))
+        place = _Place(leads, leads + (self.cross_first.shape[0] > 0), self.cross_first.columns)
         part = _sum_rows(self.design, self.factors, rows, place, with_lead=False)
         counts = _clear(self.counts - part.counts, self.counts)
         lead = self.lead
@@ -215,7 +216,7 @@ class SufficientTables:
             counts=counts,
             sums=self.sums - part.sums,
             lead=lead,
-            cross_first=_clear(self.cross_first - part.cross_first, self.cross_first),
+            cross_first=self.cross_first.less(part.cross_first),
             cross_rest=_clear(self.cross_rest - part.cross_rest, self.cross_rest),
             log_weights=self.log_weights - part.log_weights,
             removed=removed,
@@ -273,15 +274,19 @@ def tabulate(
         place = _Place(0, min(1, len(factors)))
         if _pays_sparse(factors, n):
             factors, hosted = _bring_host_forward(factors)
-            place = _Place(1, 1 + hosted)
+            place = _Place(1, 1 + hosted, 0)
         return _sum_rows(design, tuple(factors), None, place, with_lead=place.leads > 0)
 
 
 class _Place(NamedTuple):
-    """How many factors are eliminated through sparse tables, and which is the first not eliminated at all."""
+    """How many factors are eliminated through sparse tables, and which is the first not eliminated at all.
+
+    `columns` of the table between are sparse; None leaves it to the table.
+    """
 
     leads: int
     rest: int
+    columns: int | None = None
 
 
 def _pays_sparse(factors: Sequence[Factor], n: int) -> bool:
@@ -369,7 +374,11 @@ def _sum_rows(
         counts=counts,
         sums=sums @ basis,
         lead=lead,
-        cross_first=cross_first,
+        cross_first=(
+            CrossTable.of(cross_first, sizes[place.rest :])
+            if place.columns is None
+            else CrossTable.split(cross_first, place.columns)
+        ),
         cross_rest=cross_rest,
         log_weights=lost,
         removed=np.zeros(0, dtype=np.intp),

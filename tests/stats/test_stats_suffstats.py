@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+import burnlog.stats.cross as cross
 import burnlog.stats.suffstats as suffstats
 from burnlog.errors import FrameError
 from burnlog.stats.mixed import fit_at, fit_tables
@@ -48,6 +49,13 @@ def indicators(codes: np.ndarray) -> np.ndarray:
 @pytest.fixture
 def always_sparse(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(suffstats, "_pays_sparse", lambda factors, n: len(factors) > 1)
+
+
+@pytest.fixture
+def split_tables(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Columns of the middle grouping sparse, those of the smallest, which fill more cells, dense."""
+    monkeypatch.setattr(cross, "LARGE", 0.0)
+    monkeypatch.setattr(cross, "FILLED", 0.7)
 
 
 @pytest.mark.parametrize("weighted", [False, True])
@@ -130,6 +138,52 @@ def test_sparse_without_a_level_equals_a_fresh_count(always_sparse: None, factor
     """Sparse tables less one level are those of the rest, whether whole levels of the first vanish or parts."""
     case = data(6, nested=nested)
     assert_same(made(case).without(2, factor=factor), made(subset(case, case["groups"][factor] != 2)))
+
+
+@pytest.mark.parametrize("weighted", [False, True])
+def test_half_sparse_tables_give_the_same_fit(weighted: bool) -> None:
+    """A cross table whose first columns are sparse gives the tables, the fit and the moments of a dense one."""
+    case = data(9, weighted=weighted)
+    dense = made(case)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(cross, "LARGE", 0.0)
+        patch.setattr(cross, "FILLED", 0.7)
+        half = made(case)
+    assert (dense.cross_first.columns, half.cross_first.columns) == (0, SIZES["mid"])
+    assert half.cross_first.shape == dense.cross_first.shape
+    np.testing.assert_array_equal(half.cross_first.toarray(), dense.cross_first.toarray())
+    np.testing.assert_allclose(half.squares, dense.squares, rtol=1e-13)
+    one, other = fit_tables(half), fit_tables(dense)
+    assert one.criterion == pytest.approx(other.criterion, rel=1e-13)
+    for name in SIZES:
+        assert one.group_sd[name] == pytest.approx(other.group_sd[name], rel=1e-7, abs=1e-12)
+        np.testing.assert_allclose(one.effects[name], other.effects[name], atol=1e-8)
+    np.testing.assert_allclose(one.point.slope, other.point.slope, atol=1e-6)
+    np.testing.assert_allclose(one.point.curvature, other.point.curvature, rtol=1e-6)
+
+
+@pytest.mark.parametrize("factor", list(SIZES))
+@pytest.mark.parametrize("weighted", [False, True])
+def test_half_sparse_without_a_level_equals_a_fresh_count(split_tables: None, factor: str, weighted: bool) -> None:
+    """Half-sparse tables less one level are those of the remaining rows, and a level that went leaves no cell."""
+    case = data(5, weighted=weighted)
+    left = made(case).without(1, factor=factor)
+    assert left.cross_first.columns == SIZES["mid"]
+    assert_same(left, made(subset(case, case["groups"][factor] != 1)))
+    if factor == "big":
+        assert not left.cross_first.toarray()[1].any()
+
+
+def test_few_filled_cells_are_kept_sparse() -> None:
+    """A job that sees 8 of 400 divers and every rod type: the divers' columns are sparse, the rod types' are not."""
+    rng = np.random.default_rng(12)
+    n, jobs = 20_000, 600
+    job = rng.integers(0, jobs, n)
+    diver = rng.integers(0, 400, (jobs, 8))[job, rng.integers(0, 8, n)]
+    groups = {"job": job, "diver": diver, "rod": rng.integers(0, 60, n)}
+    table = tabulate(rng.normal(size=n), np.ones((n, 1)), groups).cross_first
+    assert (table.columns, table.shape) == (400, (600, 460))
+    assert table.sparse.nnz <= 8 * jobs
 
 
 def test_levels_can_go_one_after_the_other() -> None:
