@@ -2,7 +2,8 @@
 
 The drop is static minus flowing pressure. What a rig usually drops is learned from its other dives; within a dive
 a one-sided cumulative sum looks for a drop that has grown. The sum starts anew with each dive, at a change of
-bank and at a gap in a series: readings that were not taken are not joined over.
+bank and at a gap in a series: readings that were not taken are not joined over. Spot readings of the gauge list and
+those on the cut sheet are single looks, about one a cut, and are judged together.
 
 Cumulative sum: Page 1954, as in NIST/SEMATECH e-Handbook 6.3.2.3. The limits (k 1, h 4 on a reading per rod; one
 reading above 3.5 spreads, or k 1, h 3, on a reading per cut) were chosen on invented dives with known falls.
@@ -28,12 +29,15 @@ __all__ = ["Baseline", "DivePressure", "baseline", "judge_dives", "pressure_drop
 
 ENOUGH_READINGS = 10
 SERIES_READINGS = 3
-"""A dive with this many flowing readings on the gauge log is judged by them, else by one reading per cut."""
+"""A dive with this many flowing readings in a row is judged by them, else by single readings, about one a cut."""
+SINGLE_REASONS = ("start", "end", "change-over", "spot")
+"""Readings taken for these reasons are single looks at the gauge, no series rod by rod."""
 FLOOR_KPA = 2 * KPA_PER_PSI
 STEP_FLOOR = 0.7
 """A gauge read in coarse steps cannot show a smaller spread than this share of its step (3.5 psi at 5 psi)."""
 STEPS_KPA = (100.0, 10 * KPA_PER_PSI, 50.0, 5 * KPA_PER_PSI)
 K, H_PER_ROD, H_PER_CUT, SINGLE = 1.0, 4.0, 3.0, 3.5
+COLUMNS = ["dive_ref", "rig", "after_rod", "cut_id", "static_kpa", "flowing_kpa", "segment"]
 
 
 @dataclass(frozen=True)
@@ -109,13 +113,15 @@ def pressure_drops(frames: Frames) -> pd.DataFrame:
     """
     dives = frames.dives.sort_values(["dive_date", "job", "dive_no"], kind="stable")
     order = pd.Series(range(len(dives)), index=dives["dive_ref"].to_numpy())
-    series = _gauge_rows(frames)
-    long_enough = series.groupby("dive_ref")["flowing_kpa"].count() >= SERIES_READINGS
+    gauge = _gauge_rows(frames)
+    row_by_row = gauge[gauge["flowing_kpa"].notna() & ~gauge["reason"].isin(SINGLE_REASONS)]
+    long_enough = row_by_row["dive_ref"].value_counts() >= SERIES_READINGS
     per_rod = set(long_enough.index[long_enough])
+    of_series = gauge["dive_ref"].isin(per_rod)
     rows = pd.concat(
         [
-            series[series["dive_ref"].isin(per_rod)].assign(method="per rod"),
-            _cut_rows(frames, skip=per_rod).assign(method="per cut"),
+            _series_rows(gauge[of_series]).assign(method="per rod"),
+            _single_rows(frames, gauge[~of_series], skip=per_rod).assign(method="per cut"),
         ],
         ignore_index=True,
     )
@@ -257,33 +263,46 @@ def _judge(read: _Readings, others: Sequence[_Readings]) -> DivePressure:
 
 
 def _gauge_rows(frames: Frames) -> pd.DataFrame:
-    """Flowing readings of the gauge log, with the numbers of their unbroken stretches."""
+    """The gauge list in order, with the cut each reading was taken in where that can be told."""
     rows = frames.readings[frames.readings["dive_ref"].notna()].copy()
     rows["file_order"] = range(len(rows))
     rows = rows.sort_values(["dive_ref", "read_at", "after_rod", "file_order"], kind="stable")
+    rows["place"] = range(len(rows))
+    return rows.assign(cut_id=pd.Series(_cut_of_reading(frames, rows), index=rows.index, dtype=object))
+
+
+def _series_rows(rows: pd.DataFrame) -> pd.DataFrame:
+    """Readings rod by rod, with the numbers of their unbroken stretches."""
     flowing = rows["flowing_kpa"].notna()
     step = rows.groupby("dive_ref")["after_rod"].diff()
     usual = step[step > 0].groupby(rows["dive_ref"]).median()
     gap = step > 2 * rows["dive_ref"].map(usual)
-    in_series = rows["reason"].eq("series") | rows["after_rod"].notna()
-    blank = ~flowing & in_series
-    rows["segment"] = (gap | blank | rows["reason"].eq("change-over")).cumsum()
-    rows = rows[flowing]
-    rows = rows.assign(cut_id=pd.Series(_cut_of_reading(frames, rows), index=rows.index, dtype=object))
-    return rows[["dive_ref", "rig", "segment", "after_rod", "cut_id", "static_kpa", "flowing_kpa"]]
+    blank = ~flowing & (rows["reason"].eq("series") | rows["after_rod"].notna())
+    rows = rows.assign(segment=(gap | blank | rows["reason"].eq("change-over")).cumsum())
+    return rows.loc[flowing, COLUMNS]
 
 
-def _cut_rows(frames: Frames, *, skip: set[str]) -> pd.DataFrame:
-    """One flowing reading per cut; a change of bank noted in a cut starts a new stretch after it."""
+def _single_rows(frames: Frames, gauge: pd.DataFrame, *, skip: set[str]) -> pd.DataFrame:
+    """Single readings in the order of the cuts: the gauge list's, and the cut sheet's in cuts the list does not hold.
+
+    A change of bank, written in a cut or read off the gauge, starts a new stretch. Rows with a static reading alone
+    serve the medians; they carry no drop and fall away.
+    """
     cuts = frames.cuts[~frames.cuts["dive_ref"].isin(skip)].sort_values(["dive_ref", "row"], kind="stable")
+    row_of = cuts.set_index("cut_id")["row"]
+    listed = set(gauge.loc[gauge["flowing_kpa"].notna(), "cut_id"].dropna())
     events = frames.happenings
     changed = cuts["cut_id"].isin(events.loc[events["word"].eq("bank change-over"), "cut_id"].dropna())
-    cuts = cuts.assign(segment=changed.cumsum().shift(1, fill_value=0), after_rod=np.nan)
-    columns = ["dive_ref", "rig", "segment", "after_rod", "cut_id", "static_kpa", "flowing_kpa"]
-    read = cuts["flowing_kpa"].notna()
-    statics = cuts["static_kpa"].notna() & ~read
-    # rows with a static reading alone only serve the medians; they carry no drop and fall away
-    return cuts.loc[read | statics, columns]
+    sheet = cuts.assign(before=False, after=changed, after_rod=np.nan, place=np.inf)
+    sheet["flowing_kpa"] = sheet["flowing_kpa"].mask(sheet["cut_id"].isin(listed))
+    # a reading nobody can place in a cut stays behind the one before it
+    row = gauge["cut_id"].map(row_of).groupby(gauge["dive_ref"]).ffill().fillna(0.0)
+    looked = gauge.assign(row=row, before=gauge["reason"].eq("change-over"), after=False)
+    both = [*COLUMNS[:-1], "row", "place", "before", "after"]
+    rows = pd.concat([looked[both], sheet[both]], ignore_index=True)
+    rows = rows.sort_values(["dive_ref", "row", "place"], kind="stable")
+    rows["segment"] = (rows["before"] | rows["after"].shift(1, fill_value=False)).cumsum()
+    return rows.loc[rows["flowing_kpa"].notna() | rows["static_kpa"].notna(), COLUMNS]
 
 
 def _cut_of_reading(frames: Frames, rows: pd.DataFrame) -> list[str | None]:

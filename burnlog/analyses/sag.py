@@ -172,7 +172,8 @@ class SagReview:
 
     def sentence(self) -> str:
         """How much of the record carries the answer."""
-        return f"flowing read on {self.flowing_on} of {self.cuts} cuts; {self.not_judged} dives not judged"
+        dives = "dive" if self.not_judged == 1 else "dives"
+        return f"flowing read on {self.flowing_on} of {self.cuts} cuts; {self.not_judged} {dives} not judged"
 
     def as_json(self) -> dict[str, Any]:
         """`sag` is the list of dives; the rest says how far it reaches."""

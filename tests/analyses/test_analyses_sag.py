@@ -136,6 +136,70 @@ def test_one_reading_a_cut_raises_an_alarm_above_three_and_a_half_spreads() -> N
     assert all(d.evidence == "no evidence" for ref, d in dives.items() if ref != "J1 5")
 
 
+def spot(dive_no: int, rod: float, drop_psi: float, **more: Any) -> dict[str, Any]:
+    """One look at the gauge, static 90 psi."""
+    return {**series(dive_no, [drop_psi])[0], "after_rod": rod, "reason": "spot", **more}
+
+
+def test_spot_readings_judge_a_dive_and_teach_the_rig_as_the_cut_sheets_do() -> None:
+    """Spots of the gauge list and readings of the cut sheet count together, one look a cut, in order of the cuts."""
+    rows = cuts(8)
+    for row in rows[:12]:  # four dives on the cut sheet
+        row.update(static_kpa=90 * PSI, flowing_kpa=80 * PSI)
+    readings = [spot(dive, 3, 10.0) for dive in (5, 6)]
+    # in dive 7 a spot in the first and the third cut and the sheet's own reading in the second
+    readings += [spot(7, 3, 14.0), spot(7, 11, 15.0, rig=None)]
+    rows[19].update(static_kpa=90 * PSI, flowing_kpa=75 * PSI)
+    review = sag(record(rows, readings=readings))
+    late = {d.dive: d for d in review.dives}["J1 7"]
+    assert late.pressure.method == "per cut"
+    assert late.pressure.drop_kpa == pytest.approx(np.array([14, 15, 15]) * PSI)
+    assert late.pressure.cut_ids == ("c19", "c20", "c21")
+    # by hand: the rig's other 14 drops are 10 psi, spread at its floor, 3.5 psi, for every gauge but one stands at a
+    # multiple of 5; the one at 76 makes it 2 psi: z 2, 2.5, 2.5, sums 1, 2.5, 4 against 3
+    assert late.pressure.z == pytest.approx([2.0, 2.5, 2.5])
+    assert late.pressure.cusum == pytest.approx([1.0, 2.5, 4.0])
+    assert late.evidence == "possible"
+    assert late.first_cut == "J1 7.3"
+    assert late.pressure.baseline is not None
+    assert late.pressure.baseline.readings == 14
+    assert [d.evidence for d in review.dives][:6] == ["no evidence"] * 6
+    assert review.sentence() == "flowing read on 17 of 24 cuts; 1 dive not judged"
+
+
+def test_a_cut_read_on_the_sheet_and_on_the_gauge_list_counts_once() -> None:
+    """Where the gauge list has a reading in a cut, the cut sheet's copy of it is not a second one."""
+    rows = cuts(3)
+    rows[0].update(static_kpa=90 * PSI, flowing_kpa=80 * PSI)
+    found = judge_dives(record(rows, readings=[spot(1, 2, 10.0), spot(1, 7, 11.0)]))
+    assert found[0].drop_kpa == pytest.approx(np.array([10, 11]) * PSI)
+
+
+def test_a_reading_without_a_rig_is_the_dives() -> None:
+    """A blank rig of a reading falls back to the dive's; a dive without one is not judged and says so."""
+    readings = [spot(1, 1 + k, 10.0 + k % 2, rig=None) for k in range(12)]
+    rows = cuts(3)
+    for row in rows[6:]:
+        row["rig"] = None
+    found = judge_dives(record(rows, readings=[*readings, spot(2, 2, 10.0, rig=None), spot(3, 2, 10.0, rig=None)]))
+    assert found[1].rig == "R1"
+    assert found[1].baseline is not None
+    assert found[1].baseline.readings == 12
+    assert found[2].baseline is None
+    assert found[2].why == "rig not recorded"
+
+
+def test_a_change_of_bank_between_spot_readings_starts_the_sum_anew() -> None:
+    """Two looks before and one after a new bank are not added up."""
+    readings = [spot(1, 1 + k, 10.0 + k % 2) for k in range(12)]
+    high = [spot(2, 2, 14.5), spot(2, 6, 14.5), spot(2, 10, 14.5)]
+    fresh = {**spot(2, 9, float("nan")), "static_kpa": float("nan"), "reason": "change-over"}
+    whole, parted = (judge_dives(record(cuts(2), readings=[*readings, *more]))[1] for more in (high, [*high, fresh]))
+    assert whole.alarm == 2
+    assert parted.alarm is None
+    assert parted.cusum[2] < parted.cusum[1]
+
+
 def test_the_spread_has_a_floor_that_follows_the_gauge() -> None:
     """2 psi, or 3.5 psi where every reading is a multiple of 5; a coarse bar gauge the same share of its step."""
     drops = np.full(12, 10 * PSI)
