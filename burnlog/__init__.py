@@ -1,5 +1,51 @@
 """burnlog: a log of underwater cutting that turns its own history into ranges for the next job."""
 
-from burnlog.library import OpenLog, estimate, fit_rates, flags, open_log, rates
+from burnlog.library import (
+    Invented,
+    OpenLog,
+    backtest,
+    cautions,
+    check,
+    crews,
+    draw,
+    estimate,
+    events,
+    fit_rates,
+    flags,
+    invent,
+    make_demo,
+    make_log,
+    open_log,
+    plan,
+    practice,
+    rates,
+    read_takeoff,
+    sag,
+    text,
+    what_if,
+)
 
-__all__ = ["OpenLog", "estimate", "fit_rates", "flags", "open_log", "rates"]
+__all__ = [
+    "Invented",
+    "OpenLog",
+    "backtest",
+    "cautions",
+    "check",
+    "crews",
+    "draw",
+    "estimate",
+    "events",
+    "fit_rates",
+    "flags",
+    "invent",
+    "make_demo",
+    "make_log",
+    "open_log",
+    "plan",
+    "practice",
+    "rates",
+    "read_takeoff",
+    "sag",
+    "text",
+    "what_if",
+]

@@ -21,7 +21,7 @@ ALLOWED = {
     "charts": {"charts", "analyses", "ground"},
     "reports": {"reports", "charts", "analyses", "physics", "ground"},
     "demo": {"demo", "analyses", "ground"},
-    "cli": {"cli", "reports", "charts", "analyses", "store", "physics", "stats", "ground", "demo"},
+    "cli": {"cli", "reports", "charts", "analyses", "store", "physics", "stats", "ground", "demo", "top"},
 }
 HEAVY = {"pandas", "scipy", "statsmodels", "altair", "sqlite_utils", "openpyxl", "numpy", "vl_convert", "jinja2"}
 

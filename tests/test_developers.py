@@ -12,7 +12,7 @@ from pathlib import Path
 ROOT = Path(__file__).parent.parent
 GUIDE = ROOT / "DEVELOPERS.md"
 BEGIN, END = "<!-- layout -->", "<!-- end of layout -->"
-FOLDERS = ("", "physics", "stats", "store", "analyses", "charts", "reports", "cli", "demo")
+FOLDERS = ("", "library", "physics", "stats", "store", "analyses", "charts", "reports", "cli", "demo")
 
 
 def _first_line(path: Path) -> str:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import csv
 import json
-from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -12,17 +11,16 @@ import typer
 
 from burnlog.cli.context import Context, closing, say, say_json, tell
 from burnlog.cli.options import AsJson, Class, Crew, Family, Job, Setting, Since, Until, Water, scope_of
-from burnlog.cli.sections import own_sections
 from burnlog.errors import ConflictError, FileError, InputError
+from burnlog.library.bids import own_sections, read_takeoff_file
 
 if TYPE_CHECKING:
     from burnlog.analyses.basis import Basis
     from burnlog.analyses.estimate import Estimate, Plan
     from burnlog.analyses.frozen import Score
     from burnlog.analyses.takeoff import TakeOff
-    from burnlog.physics.sections import Section
 
-__all__ = ["history", "kept", "last_bids", "read_plan", "read_takeoff_file", "register"]
+__all__ = ["history", "kept", "last_bids", "read_plan", "register"]
 
 BottomTime = Annotated[str | None, typer.Option(help="Bottom time of a dive, from the tables in use, 40min.")]
 StartUp = Annotated[str | None, typer.Option(help="Start-up and clear-up on the bottom, 15min.")]
@@ -171,35 +169,6 @@ def history(context: Context, path: Path, scope: Any, water: str | None = None) 
         sections = own_sections(log)
     families = {code: row.get("family") for code, row in basis.rod_types.items()}
     return basis, read_takeoff_file(path, sections, families, water)
-
-
-def read_takeoff_file(
-    path: Path,
-    sections: tuple[Section, ...] = (),
-    families: Mapping[str, Any] | None = None,
-    water: str | None = None,
-) -> TakeOff:
-    """A take-off file, CSV or XLSX."""
-    from burnlog.analyses.takeoff import read_takeoff
-    from burnlog.store.tablefile import open_table
-    from burnlog.store.workbook import cell_address
-
-    table = open_table(path)
-    places = {header.typed: header.place for header in table.headers}
-    rows = ((row.number, {typed: row.cells[place] for typed, place in places.items()}) for row in table.rows())
-
-    def address(row: int, column: str) -> str:
-        place = next((place for typed, place in places.items() if typed.split("[")[0].strip().lower() == column), 0)
-        return cell_address(row, place)
-
-    return read_takeoff(
-        rows,
-        source=table.name,
-        own_sections=sections,
-        rod_types=families,
-        water=water,
-        address=address if table.spreadsheet else None,
-    )
 
 
 def _write_blank(path: Path) -> None:

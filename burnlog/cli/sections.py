@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-import json
 from typing import TYPE_CHECKING
 
 from burnlog.cli.context import Context
+from burnlog.library.bids import own_sections
 
 if TYPE_CHECKING:
     from burnlog.physics.sections import Section
-    from burnlog.store.log import Log
 
-__all__ = ["own_sections", "sections_at_hand"]
+__all__ = ["sections_at_hand"]
 
 
 def sections_at_hand(context: Context) -> tuple[Section, ...]:
@@ -20,12 +19,3 @@ def sections_at_hand(context: Context) -> tuple[Section, ...]:
         return ()
     with context.open() as log:
         return own_sections(log)
-
-
-def own_sections(log: Log) -> tuple[Section, ...]:
-    """The section list of a log."""
-    from burnlog.physics.sections import Section
-
-    rows = log.rows("SELECT name, detail, source FROM sourced_value WHERE kind = 'section' AND voided_at IS NULL")
-    details = [(row, json.loads(row["detail"])) for row in rows]
-    return tuple(Section(str(row["name"]), d["kind"], d["dims"], str(row["source"])) for row, d in details)
