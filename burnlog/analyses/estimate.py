@@ -8,7 +8,7 @@ a P80 of the total is not a sum of P80s. Quantiles are read from the sorted draw
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -18,10 +18,11 @@ from numpy.typing import NDArray
 
 from burnlog.analyses import order as orders
 from burnlog.analyses.basis import Basis
-from burnlog.analyses.rate_fit import RateFit, Settings, fit_rates
+from burnlog.analyses.kept_fit import fitted
+from burnlog.analyses.rate_fit import RateFit, Settings
 from burnlog.analyses.support import Support, support
 from burnlog.analyses.takeoff import TakeOff
-from burnlog.analyses.tallies import Ratio, ratio
+from burnlog.analyses.tallies import Ratio, TallySet, ratio
 from burnlog.errors import InputError, RefusedError
 
 __all__ = [
@@ -279,7 +280,14 @@ def spread(values: Array | None) -> Spread | None:
     return None if values is None else spread_of(values)
 
 
-def draft(basis: Basis, takeoff: TakeOff, plan: Plan = Plan(), *, settings: Settings = Settings()) -> Estimate:  # noqa: B008
+def draft(
+    basis: Basis,
+    takeoff: TakeOff,
+    plan: Plan = Plan(),
+    *,
+    settings: Settings = Settings(),  # noqa: B008
+    fit_by: Callable[[TallySet, Settings], RateFit] = fitted,
+) -> Estimate:
     """Estimate a take-off from a history.
 
     Parameters
@@ -289,6 +297,8 @@ def draft(basis: Basis, takeoff: TakeOff, plan: Plan = Plan(), *, settings: Sett
     plan : Plan
     settings : Settings
         Of the rate fit.
+    fit_by : callable
+        What fits the tallies, such as one that reads back the fits it made before.
 
     Returns
     -------
@@ -308,8 +318,7 @@ def draft(basis: Basis, takeoff: TakeOff, plan: Plan = Plan(), *, settings: Sett
                 f"item {item.item} is for {item.setting}, the history in use is {basis.tallyset.scope.setting}; "
                 "they are never pooled. Bid it on its own history, or leave the setting blank."
             )
-    fit = fit_rates(basis.tallyset, settings=settings)
-    return draw(basis, takeoff, plan, fit)
+    return draw(basis, takeoff, plan, fit_by(basis.tallyset, settings))
 
 
 def draw(basis: Basis, takeoff: TakeOff, plan: Plan, fit: RateFit) -> Estimate:

@@ -121,7 +121,7 @@ def draft(
         draws=draws,
     )
     basis, found = history(context, takeoff, scope, water)
-    made = drafted(basis, found, plan)
+    made = drafted(basis, found, plan, fit_by=context.fits())
     tables = [(name, varied(made, name, levels)) for name, levels in map(_vary, vary or ())]
     if as_json:
         out = made.as_json()
@@ -312,7 +312,7 @@ def issue(
         if log.one("estimate", code=code) is not None:
             raise ConflictError(f"estimate {code} exists and is never changed; issue a copy under another number.")
     scope = scope_of(setting=setting, record_class=record_class, job=job, since=since, until=until)
-    made = drafted(*history(context, takeoff, scope, water), plan)
+    made = drafted(*history(context, takeoff, scope, water), plan, fit_by=context.fits())
     payload = freeze(made)
     digest = content_hash(payload)
     text = json.dumps(payload, sort_keys=True, allow_nan=False)

@@ -8,7 +8,7 @@ from __future__ import annotations
 import json
 import os
 import sys
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -20,6 +20,8 @@ from burnlog.errors import InputError
 from burnlog.reports.cautions import caution_block, cautions
 
 if TYPE_CHECKING:
+    from burnlog.analyses.rate_fit import RateFit, Settings
+    from burnlog.analyses.tallies import TallySet
     from burnlog.columns import Frames
     from burnlog.store.log import Log
 
@@ -97,6 +99,12 @@ class Context:
 
         with self.open() as log:
             return load_frames(log)
+
+    def fits(self) -> Callable[[TallySet, Settings], RateFit]:
+        """What fits the tallies of the log, with the fits that are kept in it."""
+        from burnlog.library.fits import kept_fits
+
+        return kept_fits(self.db, by=self.hand, now=now)
 
 
 def closing(text: str, kind: str = "report") -> str:

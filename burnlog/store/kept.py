@@ -18,6 +18,7 @@ __all__ = [
     "KeptEstimate",
     "KeptFit",
     "close_estimate",
+    "find_fit_run",
     "issue_estimate",
     "list_estimates",
     "load_estimate",
@@ -166,6 +167,15 @@ def save_fit_run(log: Log, kind: str, payload: str, *, data_hash: str) -> int:
     with log.transaction():
         key = log.insert("fit_run", {"kind": kind, "data_hash": data_hash, "payload": payload})
         return int(log.rows("SELECT no FROM fit_run WHERE id = ?", (key,))[0]["no"])
+
+
+def find_fit_run(log: Log, kind: str, *, data_hash: str) -> str | None:
+    """Payload of the oldest fit of this kind and data, None where none was kept."""
+    rows = log.rows(
+        "SELECT payload FROM fit_run WHERE kind = ? AND data_hash = ? AND voided_at IS NULL ORDER BY no LIMIT 1",
+        (kind, data_hash),
+    )
+    return str(rows[0]["payload"]) if rows else None
 
 
 def load_fit_run(log: Log, no: int) -> KeptFit:
