@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from burnlog.columns import Frames
     from burnlog.reports.page import Head, Page
 
-__all__ = ["register", "write_charts", "write_page"]
+__all__ = ["head_of", "register", "write_charts", "write_page"]
 
 SEED = 1
 
@@ -95,7 +95,8 @@ def _record(context: Context) -> tuple[Frames, str]:
         return load_frames(log), log.db_id
 
 
-def _head(context: Context, frames: Frames, db_id: str, asked: str) -> Head:
+def head_of(frames: Frames, db_id: str, asked: str, *, by: str) -> Head:
+    """Where a page about this record comes from."""
     from importlib.metadata import version
 
     from burnlog.reports.cautions import MADE_UP
@@ -105,7 +106,7 @@ def _head(context: Context, frames: Frames, db_id: str, asked: str) -> Head:
     return Head(
         db_id=db_id,
         made_on=now().date().isoformat(),
-        by=context.hand,
+        by=by,
         asked=asked,
         version=version("burnlog"),
         made_up=MADE_UP if frames.jobs["made_up"].any() else None,
@@ -182,7 +183,7 @@ def report_rates(
     frames, db_id = _record(context)
     found = rates(frames, scope, by=tuple(by or ()))
     curve = rate_curve(found.fit) if found.fit is not None else ()
-    head = _head(context, frames, db_id, _asked(scope))
+    head = head_of(frames, db_id, _asked(scope), by=context.hand)
     _finish(rates_page(found, curve, head, profile=context.profile), out, svg, png)
 
 
@@ -219,7 +220,7 @@ def report_crews(
         review,
         crew_context(frames, scope, review.by),
         asked,
-        _head(context, frames, db_id, _asked(scope)),
+        head_of(frames, db_id, _asked(scope), by=context.hand),
         profile=context.profile,
     )
     _finish(made, out, svg, png)
@@ -253,7 +254,7 @@ def report_sag(
         needed_kpa=units.read(needed, "pressure").value if needed else None,
         margin_kpa=units.read(margin, "pressure").value if margin else None,
     )
-    head = _head(context, frames, db_id, _asked(scope, everything=True))
+    head = head_of(frames, db_id, _asked(scope, everything=True), by=context.hand)
     _finish(sag_page(review, frames, head, profile=context.profile), out, svg, png)
 
 
@@ -279,7 +280,12 @@ def report_flags(
     scope = scope_of(setting=setting, record_class=record_class, job=job, since=since, until=until)
     frames, db_id = _record(context)
     review = flags(frames, scope)
-    _finish(flags_page(review, _head(context, frames, db_id, _asked(scope)), profile=context.profile), out, svg, png)
+    _finish(
+        flags_page(review, head_of(frames, db_id, _asked(scope), by=context.hand), profile=context.profile),
+        out,
+        svg,
+        png,
+    )
 
 
 def report_day(
@@ -305,7 +311,7 @@ def report_day(
     frames, db_id = _record(context)
     found = day_of(frames, wanted, today=now().date(), job=job)
     left = [left_on(frames, code) for code in found.jobs]
-    head = _head(context, frames, db_id, f"{date}, {f'job {job}' if job else 'every job'}")
+    head = head_of(frames, db_id, f"{date}, {f'job {job}' if job else 'every job'}", by=context.hand)
     _finish(day_page(found, frames, left, head, profile=context.profile), out, svg, png)
 
 
@@ -333,4 +339,6 @@ def report_practice(
     frames, db_id = _record(context)
     review = practice(frames, scope, rng=np.random.default_rng(SEED), remarks=_remarks(remark))
     asked = _asked(scope).replace(scope.setting, "each setting by itself")
-    _finish(practice_page(review, _head(context, frames, db_id, asked), profile=context.profile), out, svg, png)
+    _finish(
+        practice_page(review, head_of(frames, db_id, asked, by=context.hand), profile=context.profile), out, svg, png
+    )

@@ -67,10 +67,11 @@ class Table:
 
 @dataclass(frozen=True, eq=False)
 class Page:
-    """A page as HTML, and its charts by their element id."""
+    """A page as HTML, its charts by their element id, and its first finding in words."""
 
     html: str
     charts: Mapping[str, Any] = field(default_factory=dict)
+    answer: str = ""
 
 
 @cache
@@ -143,6 +144,7 @@ def page_of(
     cautions: Sequence[str],
     used: str,
     left_out: Mapping[str, int],
+    answer: str,
     **values: Any,
 ) -> Page:
     """A page about the record: the template filled, with its head, cautions and line of data.
@@ -153,14 +155,25 @@ def page_of(
         How many rows the figures come from, in words.
     left_out : mapping of reason to int
         What was left out.
+    answer : str
+        What the page says first.
     """
     out = counted_words(left_out) or "none"
     data = (
         f"Made on {head.made_on} for {head.by}, burnlog {head.version}. Log {head.db_id}. Asked: {head.asked}. "
         f"Used: {used}. Left out: {out}."
     )
-    html = page(template, charts=charts, head=head, made_up=head.made_up, cautions=cautions, data_line=data, **values)
-    return Page(html, charts)
+    html = page(
+        template,
+        charts=charts,
+        head=head,
+        made_up=head.made_up,
+        cautions=cautions,
+        data_line=data,
+        answer=answer,
+        **values,
+    )
+    return Page(html, charts, answer)
 
 
 def counted_words(counts: Mapping[str, int]) -> str:

@@ -46,12 +46,19 @@ def practice_page(review: PracticeReview, head: Head, *, profile: str = "metric"
         cautions=cautions("variation", closed_space=head.closed_space),
         used=f"{counted} attempts with rods per length of {whole}",
         left_out=out,
+        answer=" ".join(_answer(panel, charts, profile) for panel in review.panels),
         days=f"{days[0]} to {days[-1]}" if days else "no day recorded",
         panels=[_panel(panel, charts, profile) for panel in review.panels],
         dry=any(panel.setting == "dry practice" for panel in review.panels),
         remarks=review.remarks,
         notes_=review.notes,
     )
+
+
+def _answer(panel: Panel, charts: dict[str, Any], profile: str) -> str:
+    """Calls first, then the rods, of one setting in a sentence."""
+    rods = f" {attempts_finding(panel, profile)}" if f"attempts_{key_of(panel)}" in charts else ""
+    return f"{panel.setting.capitalize()}: {calls_finding(panel)}{rods}"
 
 
 def _panel(panel: Panel, charts: dict[str, Any], profile: str) -> dict[str, Any]:
