@@ -158,7 +158,9 @@ def _learn(curvature: NDArray[np.float64], moved: Vector, change: Vector) -> NDA
     seen, expected = float(change @ moved), float(pushed @ moved)
     if seen <= 1e-3 * expected:
         return curvature
-    return curvature - np.outer(pushed, pushed) / expected + np.outer(change, change) / seen
+    learnt = curvature - np.outer(pushed, pushed) / expected + np.outer(change, change) / seen
+    # nearly equal terms cancel where ratios of very different size move together; what is left is then rounding
+    return learnt if (np.diag(learnt) > 0.0).all() else curvature
 
 
 def _step(

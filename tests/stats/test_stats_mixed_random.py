@@ -166,6 +166,45 @@ def test_random_sets_are_nowhere_above_a_general_optimiser() -> None:
     assert boundary > SETS // 4
 
 
+def saturated(seed: int) -> Draw:
+    """Eight to fourteen rows, a grouping with nearly as many levels: what is left beside it goes to nothing."""
+    rng = np.random.default_rng([33, seed])
+    n = int(rng.integers(8, 15))
+    fine = np.arange(n)
+    fine[1] = 0
+    if rng.random() < 0.5:
+        fine[3] = 2
+    groups = {"f0": rng.integers(0, 5, n), "f1": rng.integers(0, 4, n), "f2": fine}
+    x, weights = np.round(rng.normal(size=n), 1), rng.gamma(20, 0.05, n)
+    y = x + 0.2 * rng.normal(size=5)[groups["f0"]] + 0.4 * rng.normal(size=4)[groups["f1"]] + 0.1 * rng.normal(size=n)
+    return Draw(np.round(y, 2), np.column_stack([np.ones(n), x]), groups, weights, "REML")
+
+
+def test_saturated_sets_end_quietly_in_an_optimum() -> None:
+    """With as many levels as rows, ratios may run to a million: no warning, and no climb from the end goes lower.
+
+    There nearly equal curvatures can cancel to below zero in the correction of the average information.
+    """
+    refused, inside, run_away = [], 0, 0
+    for seed in (*range(60), 111, 220, 229, 265, 288, 312):
+        data = saturated(seed)
+        try:
+            fit = fit_mixed(data.y, data.X, data.groups, weights=data.weights)
+        except FitError as error:
+            refused.append(str(error))
+            continue
+        dense, ratios = Dense(data), ratios_of(data, fit)
+        if ratios.max() > 1e4:  # beyond, the dense criterion has lost the digits
+            run_away += 1
+            continue
+        inside += 1
+        assert fit.criterion == pytest.approx(dense.value(ratios), abs=1e-8), seed
+        climb = minimize(dense.value, 0.9 * ratios, method="L-BFGS-B", bounds=[(0.0, None)] * 3)
+        assert fit.criterion <= float(climb.fun) + 1e-6, seed
+    assert all("reproduce y exactly" in sentence for sentence in refused)
+    assert min(inside, run_away, len(refused)) > 5
+
+
 def test_evaluations_are_few() -> None:
     """Over the random sets the median fit takes 8 evaluations of the criterion or fewer, and none fails."""
     fits = [fit for _, fit in map(fitted, range(SETS)) if fit is not None]
