@@ -135,6 +135,11 @@ class Known:
                 self._void_cuts.setdefault(row["dive_id"], []).append(row)
         return self._void_cuts.get(dive_id, [])
 
+    def forget(self) -> None:
+        """Let go of lines, dives and lengths; what is not yet written must not be asked for again."""
+        for held in (self._lines, self._dives, self._sums):
+            held.clear()
+
     def new_id(self, table: str, *parts: object) -> str:
         """The id a thing gets by its name; another one where a void row bears that id already."""
         if table not in self._void:

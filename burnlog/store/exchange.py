@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import csv
 import hashlib
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import NamedTuple
@@ -17,12 +17,16 @@ from burnlog.store.masters import MASTER_FILES, CheckSection, MasterImport, Weig
 from burnlog.store.readings import READING_COLUMNS, ReadingImport
 from burnlog.store.sheetimport import SheetImport
 from burnlog.store.survey import Survey, survey
+from burnlog.store.tablefile import Row as TableRow
 from burnlog.store.tablefile import TableFile, harmless, open_table, typed_table
 
 __all__ = ["ImportReport", "file_kinds", "import_file", "import_rows"]
 
 MOST_PROBLEMS = 10_000
 """More than anybody reads; the file is wrong in one way all through."""
+
+MOST_HELD = 20_000
+"""Rows of one job that are held in memory; a file with a longer one is read once more instead."""
 
 _STEP = 1000
 Progress = Callable[[int], None]
@@ -315,10 +319,11 @@ def _take_sheet(
     if log.made_up and "made_up" not in sheet.headers:
         message = "this log holds invented work only, and the file has no column made_up that says yes"
         raise RowErrors(table.name, [CellProblem(1, "", message)])
-    first = survey(sheet)
+    reading = _Reading(sheet)
+    first = survey(sheet, reading)
     importer = SheetImport(log, sheet, first, batch, keep_good=keep_good, all_new=all_new, twice_why=twice_why)
     rows = 0
-    for job, dive, group in _dives(sheet, first):
+    for job, dive, group in _dives(sheet, first, reading, importer):
         if job is not None and dive is not None:
             importer.take(job, dive, group)
         held.extend(row for row in group if row.bad)
@@ -332,16 +337,63 @@ def _take_sheet(
             rows += 1
             if progress is not None and rows % _STEP == 0:
                 progress(rows)
+    else:  # where the file breaks off: what came before is still worth reporting
+        held.extend(SheetRow(problem.row, [], {}, [problem]) for problem in reading.broken)
     masters = {name: tuple(codes) for name, codes in importer.masters.items()}
     return _Taken(rows, importer.skipped, masters, _sheet_notes(importer))
 
 
-def _dives(sheet: CutSheet, first: Survey) -> Iterator[tuple[str | None, int | None, list[SheetRow]]]:
-    """The rows dive by dive; rows of no dive come alone. A file that mixes its dives is sorted out in memory."""
+class _Reading:
+    """The rows of a file as often as they are asked for, up to where it breaks off, if it does."""
+
+    def __init__(self, sheet: CutSheet) -> None:
+        self.sheet = sheet
+        self.broken: list[CellProblem] = []
+
+    def __iter__(self) -> Iterator[TableRow]:
+        try:
+            yield from self.sheet.table.rows()
+        except RowErrors as error:
+            self.broken = list(error.problems)
+
+    def by_job(self) -> Iterator[list[TableRow]]:
+        """The rows of one job after the other, where they stand together."""
+        gathered: list[TableRow] = []
+        last: object = None
+        for row in self:
+            cells = self.sheet.read_some(row, ("job", "dive")) if row.problem is None else {}
+            job = cells["job"].value if "job" in cells and "dive" in cells else None
+            if job not in (None, last) and cells["dive"].value is not None:  # as the survey parted them
+                if last is not None:
+                    yield gathered
+                    gathered = []
+                last = job
+            gathered.append(row)
+        yield gathered
+
+
+def _dives(
+    sheet: CutSheet, first: Survey, reading: _Reading, importer: SheetImport
+) -> Iterator[tuple[str | None, int | None, list[SheetRow]]]:
+    """The rows dive by dive, each job's lines looked at before them; rows of no dive come alone."""
+    if first.jobs_together and first.longest_job <= MOST_HELD:
+        for rows in reading.by_job():
+            first.look_at_lines(sheet, rows)
+            yield from _parted(sheet, first, rows)
+            importer.forget()
+    else:
+        first.look_at_lines(sheet, reading)
+        yield from _parted(sheet, first, reading)
+
+
+def _parted(
+    sheet: CutSheet, first: Survey, rows: Iterable[TableRow]
+) -> Iterator[tuple[str | None, int | None, list[SheetRow]]]:
+    """Rows dive by dive. A file that mixes its dives is sorted out in memory."""
     gathered: dict[tuple[str, int], list[SheetRow]] = {}
     last: tuple[str, int] | None = None
     group: list[SheetRow] = []
-    for row in _read(sheet):
+    for row in map(sheet.read, rows):
         key = _key(sheet, row)
         if key is None:
             yield None, None, [row]
@@ -355,22 +407,8 @@ def _dives(sheet: CutSheet, first: Survey) -> Iterator[tuple[str | None, int | N
             last, group = key, [row]
     if last is not None:
         yield *last, group
-    for (job, dive), rows in gathered.items():
-        yield job, dive, rows
-
-
-def _read(sheet: CutSheet) -> Iterator[SheetRow]:
-    rows = sheet.table.rows()
-    while True:
-        try:
-            row = next(rows)
-        except StopIteration:
-            return
-        except RowErrors as broken:  # the file breaks off: what came before is still worth reporting
-            for problem in broken.problems:
-                yield SheetRow(problem.row, [], {}, [problem])
-            return
-        yield sheet.read(row)
+    for (job, dive), found in gathered.items():
+        yield job, dive, found
 
 
 def _key(sheet: CutSheet, row: SheetRow) -> tuple[str, int] | None:

@@ -111,6 +111,11 @@ class SheetImport:
         said = self.survey.jobs.get(job)
         return said.agreed(name) if said is not None else None
 
+    def forget(self) -> None:
+        """Let go of lines and dives: those of the jobs so far will not be named again."""
+        self.known.forget()
+        self._sheets.clear()
+
     # taking a dive
 
     def take(self, job: str, dive: int, rows: list[SheetRow]) -> None:

@@ -1,15 +1,16 @@
 """A first look through a cut sheet: what it says of jobs, lines and rod types, wherever it says it.
 
 A planned length may stand on the third row of a line, in another dive; a row before it may say `all`. So a file is
-read twice: once for what outlasts a row, and once for the rows.
+read twice: once for what outlasts a row, and once for the rows. Lines are looked at job by job where the rows of each
+job stand together, so that no more than one job of a long file is held in memory.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 
-from burnlog.errors import CellProblem, RowErrors
+from burnlog.errors import CellProblem
 from burnlog.store.cells import Cell
 from burnlog.store.cutsheet import CutSheet
 from burnlog.store.tablefile import Row
@@ -55,6 +56,10 @@ class Survey:
     rows : int
     in_order : bool
         The rows of a dive stand together.
+    jobs_together : bool
+        So do the rows of a job.
+    longest_job : int
+        Rows of the job that has the most, of those that stand together.
     jobs, lines, rod_types : dict
         By code; lines by job and code.
     clashes : dict
@@ -63,20 +68,36 @@ class Survey:
 
     rows: int = 0
     in_order: bool = True
+    jobs_together: bool = True
+    longest_job: int = 0
     jobs: dict[str, JobSaid] = field(default_factory=dict)
     lines: dict[tuple[str, str], Said] = field(default_factory=dict)
     rod_types: dict[str, Said] = field(default_factory=dict)
     clashes: dict[int, list[CellProblem]] = field(default_factory=dict)
 
+    def look_at_lines(self, sheet: CutSheet, rows: Iterable[Row]) -> None:
+        """Take note of what rows say of their lines; what was noted of other lines before is forgotten."""
+        self.lines.clear()
+        names = [name for name in ("job", "line", *LINE_CELLS) if name in sheet.readers]
+        if "line" not in names:
+            return
+        for row in rows:
+            if row.problem is None:
+                cells = sheet.read_some(row, names)
+                job, line = _value(cells, "job"), _value(cells, "line")
+                if job is not None and line is not None:
+                    said = self.lines.setdefault((str(job), str(line)), {})
+                    _note(sheet, self, row, said, cells, LINE_CELLS)
 
-def survey(sheet: CutSheet) -> Survey:
-    """Look through the file once. Cells that cannot be read are left for the second reading to report."""
+
+def survey(sheet: CutSheet, rows: Iterable[Row]) -> Survey:
+    """Look through a file once, its lines apart. Cells that cannot be read are left for the second reading."""
     found = Survey()
-    last: object = None
+    last: tuple[object, object] | None = None
     closed: set[object] = set()
-    wanted = ("job", "dive", "line", "rod_type", *LINE_CELLS, *ROD_CELLS, *JOB_CELLS)
-    names = [name for name in wanted if name in sheet.readers]
-    for row in _until_broken(sheet):
+    length = 0
+    names = [name for name in ("job", "dive", "rod_type", *ROD_CELLS, *JOB_CELLS) if name in sheet.readers]
+    for row in rows:
         found.rows += 1
         if row.problem is not None:
             continue
@@ -84,6 +105,11 @@ def survey(sheet: CutSheet) -> Survey:
         job, dive = _value(cells, "job"), _value(cells, "dive")
         if job is None or dive is None:
             continue
+        if last is None or last[0] != job:
+            found.jobs_together = found.jobs_together and str(job) not in found.jobs
+            length = 0
+        length += 1
+        found.longest_job = max(found.longest_job, length)
         if (job, dive) != last:
             found.in_order = found.in_order and (job, dive) not in closed
             closed.add(last)
@@ -92,8 +118,6 @@ def survey(sheet: CutSheet) -> Survey:
         for name in JOB_CELLS:
             if (word := _value(cells, name)) is not None:
                 of_job.note(name, str(word), dive)
-        if (line := _value(cells, "line")) is not None:
-            _note(sheet, found, row, found.lines.setdefault((str(job), str(line)), {}), cells, LINE_CELLS)
         if (rod_type := _value(cells, "rod_type")) is not None:
             _note(sheet, found, row, found.rod_types.setdefault(str(rod_type), {}), cells, ROD_CELLS)
     return found
@@ -130,13 +154,3 @@ def _note(
 def _value(cells: dict[str, Cell], name: str) -> object:
     cell = cells.get(name)
     return None if cell is None else cell.value
-
-
-def _until_broken(sheet: CutSheet) -> Iterator[Row]:
-    """The rows up to where the file breaks off, if it does: the second reading will say so."""
-    rows = sheet.table.rows()
-    while True:
-        try:
-            yield next(rows)
-        except (StopIteration, RowErrors):
-            return
