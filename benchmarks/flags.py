@@ -14,7 +14,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 import pandas as pd
 
-from burnlog.analyses.flags import FlagReview, flags
+from burnlog.analyses.flags import NOT_SEEN, FlagReview, flags
 from burnlog.analyses.invented import WORLDS, History, World, history
 from burnlog.analyses.rate_design import design
 from burnlog.analyses.record import counted
@@ -81,6 +81,7 @@ def _score(total: Catch, made: History, review: FlagReview) -> None:
         for cut, group in places
     }
     before = _cut_before(frames)
+    dive_of = dict(zip(frames.cuts["cut_id"], frames.cuts["dive_ref"], strict=True))
     touched: list[set[str]] = []
     asked = [flag for flag in review.flags if flag.kind != "sag"]
     for error in made.truth.errors.to_dict("records"):
@@ -89,8 +90,8 @@ def _score(total: Catch, made: History, review: FlagReview) -> None:
         about = {str(ref[target])} if target in ref.index else set()
         for cut in cuts:
             about |= names[cut]
-            if error["kind"] == "hour slip" and cut in before:
-                about.add(before[cut])
+            if error["kind"] == "hour slip":
+                about |= {dive_of[cut], before.get(cut, "")}
         touched.append(about)
         hits = [flag for flag in asked if flag.target in about]
         total.add(str(error["kind"]), bool(hits), any(flag.kind == "rods" for flag in hits))
@@ -106,7 +107,7 @@ def _score(total: Catch, made: History, review: FlagReview) -> None:
 
 
 def _cut_before(frames: Frames) -> dict[str, str]:
-    """The cut before each one in its dive: a clock out of line may be asked about there."""
+    """The cut before each one in its dive: a clock out of line may be asked about there, as about the dive."""
     cuts = frames.cuts.sort_values(["dive_ref", "row"])
     same = cuts["dive_ref"].eq(cuts["dive_ref"].shift())
     return dict(zip(cuts.loc[same, "cut_id"], cuts["cut_ref"].shift()[same], strict=True))
@@ -233,20 +234,25 @@ def error_lines(total: Catch) -> list[str]:
 def sag_lines(name: str, dives: pd.DataFrame, floors: Mapping[str, float]) -> list[str]:
     """The table of sag for one reading per cut: by grade, over all sag dives and over falls of 15 psi or more.
 
-    A fall counts with the size it had when the gauge was read in the dive's last cut: what falls after the last
-    reading no reading shows.
+    A fall is judged by the size it had when the gauge was read in the dive's last cut: what falls after the last
+    reading no reading shows. How many are found of those that grow to 15 psi at any time stands beside it.
     """
     true, clean = dives[dives["true_psi"] > 0], dives[dives["true_psi"] == 0]
-    large = true[true["read_psi"] >= 15]
+    large, grown = true[true["read_psi"] >= 15], true[true["true_psi"] >= 15]
     judged = clean[clean["word"].ne("not judged")]
     blank = int(dives["word"].eq("not judged").sum())
-    lines = [f"{name}: {len(true)} sag dives, {len(clean)} clean; {blank} of {len(dives)} dives not judged"]
+    share = 100 * blank / len(dives)
+    lines = [
+        f"{name}: {len(true)} sag dives, {len(clean)} clean; {blank} of {len(dives)} dives not judged ({share:.1f} %)"
+    ]
     for label, words in (("likely", ("likely",)), ("likely or possible", ("likely", "possible"))):
         named = dives[dives["word"].isin(words)]
         hits, right = int(true["word"].isin(words).sum()), int(named["true_psi"].gt(0).sum())
         seen = int(large["word"].isin(words).sum())
         lines.append(f"  {label}: all sag dives found {_share(hits, len(true))}")
         lines.append(f"    15 psi or more when read {_share(seen, len(large), floors.get(f'{label} large'))}")
+        at_all = int(grown["word"].isin(words).sum())
+        lines.append(f"    15 psi or more at any time, read or not {_share(at_all, len(grown))}")
         lines.append(f"    precision {_share(right, len(named), floors.get(f'{label} precision'))}")
     false = int(clean["word"].isin(("likely", "possible")).sum())
     lines.append(f"  false on judged clean dives {_per_100(false, len(judged))}")
@@ -294,7 +300,7 @@ def main(words: list[str] | None = None) -> None:
     robust, ordinary, pooled = doubled(seed + 5, count)
     print("5 % of tallies made twice as large move the rate:")
     print(f"  robust {robust:+.1f} %, ordinary {ordinary:+.1f} %, pooled as for a bid {pooled:+.1f} %")
-    print("Not seen: sag on dives without flowing pressure, lengths on lines without a plan; see the flags page.")
+    print(f"Not seen: {' '.join(NOT_SEEN)}")
 
 
 if __name__ == "__main__":

@@ -17,6 +17,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from burnlog.analyses.section_names import names_a_size, shapes
 from burnlog.columns import Frames
 
 __all__ = ["Findings", "Flag", "clashing_clocks", "consistency", "short_of_plan", "two_thicknesses"]
@@ -165,17 +166,19 @@ def short_of_plan(frames: Frames) -> Findings:
 def two_thicknesses(frames: Frames) -> Findings:
     """One line with two thicknesses, or a rare second thickness under one section name in a job.
 
-    A section with flanges and web may have two on one line; there only the rare one counts. A row flagged for its
-    line is not flagged again for its section.
+    A section with flanges and web may have two on one line; there only the rare one counts. A name without a size,
+    such as *plate*, goes with any thickness and is not judged. A row flagged for its line is not flagged again for
+    its section.
     """
     on_line, on_section = "two thicknesses on one line", "rare thickness for its section"
     rows = frames.cuts[frames.cuts["line_ref"].notna()]
     known = rows[rows["thickness_mm"].notna()]
+    shape, sized = shapes(rows), names_a_size(rows["section"])
     flags: list[Flag] = []
     taken: set[str] = set()
     judged = 0
     for line_ref, cuts in known.groupby("line_ref", sort=True):
-        if len(cuts) < 2 or cuts["section_kind"].isin(FLANGE_AND_WEB).any():
+        if len(cuts) < 2 or shape[cuts.index].isin(FLANGE_AND_WEB).any():
             continue
         judged += 1
         common, odd = _odd_ones(cuts["thickness_mm"], known, cuts)
@@ -187,7 +190,7 @@ def two_thicknesses(frames: Frames) -> Findings:
     blanks = {on_line: int(rows["thickness_mm"].isna().sum())}
 
     judged = 0
-    named = known[known["section"].notna()]
+    named = known[sized[known.index]]
     for (_, section), cuts in named.groupby(["job", "section"], sort=True):
         kind = _line_kind(cuts["thickness_mm"])
         lines = cuts.assign(kind=kind).drop_duplicates(["line_ref", "kind"])
@@ -205,7 +208,7 @@ def two_thicknesses(frames: Frames) -> Findings:
                 for ref, part in rare.groupby("line_ref", sort=True)
             )
     counts[on_section] = judged
-    blanks[on_section] = int((rows["section"].isna() | rows["thickness_mm"].isna()).sum())
+    blanks[on_section] = int((~sized | rows["thickness_mm"].isna()).sum())
     return Findings(tuple(flags), counts, blanks)
 
 

@@ -17,6 +17,7 @@ import pandas as pd
 from burnlog.analyses.exposure import PER_RODS, Exposed, of_rods, per_exposure, share_of
 from burnlog.analyses.hangers import HangerModel, hanger_model
 from burnlog.analyses.scope import Scope
+from burnlog.analyses.section_names import shapes
 from burnlog.columns import Frames
 
 __all__ = ["EventReview", "EventRow", "events", "mask_names"]
@@ -184,7 +185,7 @@ def _event_rows(frames: Frames, dives: pd.DataFrame, names: tuple[str, ...]) -> 
     cuts = frames.cuts.drop_duplicates("cut_id").set_index("cut_id")
     happened["setting"] = happened["dive_ref"].map(setting)
     happened["cut"] = happened["cut_id"].map(cuts["cut_ref"])
-    happened["piece_kind"] = happened["cut_id"].map(cuts["section_kind"])
+    happened["piece_kind"] = happened["cut_id"].map(shapes(cuts))
     happened = happened.sort_values(["happened_on", "job", "dive_ref", "word"], kind="stable")
     return tuple(
         EventRow(

@@ -10,6 +10,7 @@ from review_record import record
 from burnlog.analyses.consistency import consistency
 from burnlog.analyses.physical import far_from_own_rate, physical
 from burnlog.analyses.scope import Scope
+from burnlog.analyses.slips import slips
 from burnlog.analyses.tallies import gather
 
 PSI = 6.894757293168361
@@ -28,6 +29,7 @@ def clean() -> list[dict[str, Any]]:
                 "stop_at": f"{stop // 60:02d}:{stop % 60:02d}",
                 "elapsed_s": 900.0,
                 "burn_s": 400.0,
+                "bottom_time_s": 4500.0,
                 "static_kpa": 620.0,
                 "flowing_kpa": 550.0,
                 "bank_start_kpa": 2000 * PSI - 4000.0 * (place % 3),
@@ -40,7 +42,7 @@ def clean() -> list[dict[str, Any]]:
 def flags_of(rows: list[dict[str, Any]]) -> list[tuple[str, str]]:
     """Rule and target of every flag raised without a model, the small-set rule included."""
     frames = record(rows)
-    found = consistency(frames) + physical(frames) + far_from_own_rate(gather(frames, Scope()))
+    found = consistency(frames) + slips(frames) + physical(frames) + far_from_own_rate(gather(frames, Scope()))
     assert all(flag.kind == "check the sheet" for flag in found.flags)
     assert all("check the sheet" in flag.question for flag in found.flags)
     return [(flag.rule, flag.target) for flag in found.flags]
@@ -50,11 +52,13 @@ def test_a_clean_record_raises_nothing() -> None:
     """Six ordinary cuts raise no flag, and every rule says how many rows it judged."""
     assert flags_of(clean()) == []
     frames = record(clean())
-    found = consistency(frames) + physical(frames)
+    found = consistency(frames) + slips(frames) + physical(frames)
     assert found.judged["burn longer than elapsed"] == 6
     assert found.judged["under 3 scf oxygen per rod"] == 6
     assert found.judged["stop after the next start"] == 4
     assert found.judged["through but short of plan"] == 6
+    assert found.judged["length in another unit"] == 6
+    assert found.judged["cuts longer than the dive"] == 2
 
 
 @pytest.mark.parametrize(
@@ -72,6 +76,15 @@ def test_a_clean_record_raises_nothing() -> None:
         ({3: {"burn_s": 950.0}}, ("burn longer than elapsed", "J1 2.1")),
         ({3: {"rods": 0}}, ("no rods on a through line", "J1 L4")),
         ({5: {"rods": 45, "bank_start_kpa": float("nan")}}, ("far from the job's own rate", "tally 6 (J1 2.3)")),
+        # 70 min of cutting in 60 of bottom time; 62 are within what two clocks differ by
+        ({2: {"elapsed_s": 2400.0}, 0: {"bottom_time_s": 3600.0}}, ("cuts longer than the dive", "J1 1")),
+        # 1.85 m and 0.15 m on a line of 2 m, the second typed as 0.15 ft; or the first in feet, 6.07 for 1.85
+        ({0: {"new_length_m": 1.85, "planned_length_m": 2.0},
+          1: {"line": "L1", "planned_length_m": 2.0, "new_length_m": 0.0457, "rods": 1}},
+         ("length in another unit", "J1 L1")),
+        ({0: {"new_length_m": 6.07, "planned_length_m": 2.0, "rods": 18},
+          1: {"line": "L1", "planned_length_m": 2.0, "new_length_m": 0.15, "rods": 2}},
+         ("length in another unit", "J1 L1")),
         ({5: {"rods": 1}}, ("far from the job's own rate", "tally 6 (J1 2.3)")),
         ({5: {"flowing_kpa": 640.0}}, ("flowing above static", "J1 2.3")),
     ],
@@ -111,6 +124,39 @@ def test_flange_and_web_are_not_two_thicknesses() -> None:
     for place in range(10):
         steel = {"section": "HP14x117", "section_kind": "h section", "line": f"P{place // 2}"}
         rows.append({**steel, "thickness_mm": 20.4 if place % 2 else 14.2, "planned_length_m": 2.0, "rods": 9})
+    assert flags_of(rows) == []
+
+
+def test_imported_sections_say_their_shape_by_name() -> None:
+    """A sheet that names HP14x117 and no shape is still known to have flanges and web."""
+    rows = []
+    for place in range(10):
+        steel = {"section": "HP14x117", "section_kind": None, "line": f"P{place // 2}"}
+        rows.append({**steel, "thickness_mm": 20.4 if place % 2 else 14.2, "planned_length_m": 2.0, "rods": 9})
+    assert flags_of(rows) == []
+    for row in rows:
+        row["section"] = "PL20"
+    assert {rule for rule, _ in flags_of(rows)} == {"two thicknesses on one line"}
+
+
+@pytest.mark.parametrize("name", ["plate", "pipe", "scrap plate", "Coupon"])
+def test_a_shape_without_a_size_goes_with_any_thickness(name: str) -> None:
+    """Lines all called plate are no rolled section: one of another thickness is not rare, and none was judged."""
+    rows = clean()
+    for row in rows:
+        row["section"] = name
+    rows[4]["thickness_mm"] = 25.4
+    assert flags_of(rows) == []
+    found = consistency(record(rows))
+    assert found.judged["rare thickness for its section"] == 0
+    assert found.blank["rare thickness for its section"] == 6
+
+
+def test_a_line_off_its_plan_that_no_unit_explains_raises_nothing() -> None:
+    """Five per cent short with no row that another unit would put right is a line cut short."""
+    rows = clean()
+    rows[0].update(new_length_m=0.65)
+    rows[1].update(line="L1", new_length_m=0.3)
     assert flags_of(rows) == []
 
 
