@@ -112,12 +112,14 @@ def rods_balance(frames: Frames) -> tuple[RodBalance, ...]:
     where = tallies["dive_ref"].fillna(tallies["job"] + " " + tallies["day"].dt.strftime("%Y-%m-%d"))
     held: dict[tuple[str, str, str], list[_Count]] = {}
     for key, count in zip(
-        zip(tallies["job"], where, tallies["rod_type"].fillna(""), strict=True),
+        zip(
+            *(texts.astype(object) for texts in (tallies["job"], where, tallies["rod_type"].fillna(""))), strict=True
+        ),
         map(
             _Count,
             tallies["scope"].eq("box").tolist(),
             lit.tolist(),
-            tallies["rods_basis"].tolist(),
+            tallies["rods_basis"].astype(object).tolist(),
             *(tallies[name].tolist() for name in ("issued", "returned", "lost", "broken_or_wet")),
         ),
         strict=True,
@@ -125,8 +127,9 @@ def rods_balance(frames: Frames) -> tuple[RodBalance, ...]:
         held.setdefault(key, []).append(count)
     uncounted = _dives_with_uncounted_cuts(frames)
     dives = frames.dives.sort_values(["dive_date", "job", "dive_no"], kind="stable")
-    sheets = dict(zip(dives["dive_ref"], dives["sheet"], strict=True))
-    order = {ref: place for place, ref in enumerate(dives["dive_ref"])}
+    refs = dives["dive_ref"].astype(object).tolist()
+    sheets = dict(zip(refs, dives["sheet"].astype(object), strict=True))
+    order = {ref: place for place, ref in enumerate(refs)}
     out = [_balance(key, counts, key[1:] in uncounted, _text(sheets.get(key[1]))) for key, counts in held.items()]
     return tuple(sorted(out, key=lambda b: (order.get(b.dive, len(order)), b.rod_type or "")))
 

@@ -77,7 +77,7 @@ def dives_with_looks(frames: Frames) -> Iterator[DiveLooks]:
 def _by_dive(frame: pd.DataFrame, columns: Sequence[str]) -> dict[str, list[Row]]:
     """Rows of a frame as plain values, dive by dive."""
     out: dict[str, list[Row]] = {}
-    for values in zip(*(frame[name].tolist() for name in columns), strict=True):
+    for values in zip(*(frame[name].astype(object).tolist() for name in columns), strict=True):
         row = dict(zip(columns, values, strict=True))
         out.setdefault(str(row["dive_ref"]), []).append(row)
     return out

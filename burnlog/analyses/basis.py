@@ -198,13 +198,13 @@ def drawn_per_rod(frames: Frames, dives: set[str]) -> JobRatio | None:
     """Rods out of the box per rod equivalent burned, on dives where both were counted."""
     tallies, _ = counted(frames)
     used = tallies[tallies["dive_ref"].isin(dives)]
-    burned = used.groupby(["dive_ref", used["rod_type"].fillna("")])["rods"].agg(lambda s: s.sum(skipna=False))
+    burned = _whole_sums(used["rods"], [used["dive_ref"], used["rod_type"].fillna("")]).to_dict()
     rows = [
-        {"job": box.job, "drawn": box.issued - box.returned, "rods": float(burned[(box.dive, box.rod_type or "")])}
+        {"job": box.job, "drawn": box.issued - box.returned, "rods": burned[(box.dive, box.rod_type or "")]}
         for box in rods_balance(frames)
         if box.issued is not None
         and box.returned is not None
-        and (box.dive, box.rod_type or "") in burned.index
+        and (box.dive, box.rod_type or "") in burned
         and box.started_basis in ("measured", "estimated")
     ]
     frame = pd.DataFrame(rows, columns=["job", "drawn", "rods"]).dropna()
@@ -213,6 +213,8 @@ def drawn_per_rod(frames: Frames, dives: set[str]) -> JobRatio | None:
 
 def oxygen_per_rod(frames: Frames, dives: set[str]) -> JobRatio | None:
     """Oxygen [kg] per rod, all-in, on windows of a bank with readings at both ends and rods counted."""
+    if frames.banks.empty:  # no contents, so no mass of oxygen
+        return None
     windows = oxygen_use(frames).per_rod()
     return JobRatio.of(windows[windows["dive"].isin(dives)], "kg", "rods")
 
@@ -223,11 +225,17 @@ def cutting_share(frames: Frames, dives: set[str]) -> JobRatio | None:
     Time at the work stands in where the start-up was not written down.
     """
     cuts = frames.cuts[frames.cuts["dive_ref"].isin(dives)]
-    net = (cuts["elapsed_s"] - cuts["stoppage_s"]).groupby(cuts["dive_ref"]).agg(lambda s: s.sum(skipna=False))
+    net = _whole_sums(cuts["elapsed_s"] - cuts["stoppage_s"], cuts["dive_ref"])
     rows = frames.dives[frames.dives["dive_ref"].isin(dives)].set_index("dive_ref")
     after = (rows["bottom_time_s"] - rows["start_up_s"]).fillna(rows["work_time_s"])
     frame = pd.DataFrame({"job": rows["job"], "cut_s": net.reindex(rows.index), "there_s": after}).dropna()
     return JobRatio.of(frame[(frame["cut_s"] > 0) & (frame["cut_s"] <= frame["there_s"])], "cut_s", "there_s")
+
+
+def _whole_sums(values: pd.Series, by: Any) -> pd.Series:
+    """Sums by group, NaN where a value of the group is missing."""
+    missing = values.isna().groupby(by if isinstance(by, pd.Series) else list(by)).any()
+    return values.groupby(by if isinstance(by, pd.Series) else list(by)).sum().mask(missing)
 
 
 def _rows(frame: pd.DataFrame, key: str) -> dict[str, dict[str, Any]]:
