@@ -355,7 +355,7 @@ def shaped(rows: pd.DataFrame, name: str) -> pd.DataFrame:
         elif column.kind == "flag":
             out[column.name] = values.map(lambda v: bool(v) and v == v).astype(bool)
         elif column.kind == "text":
-            out[column.name] = values.astype("str").where(values.notna(), None).astype("str")
+            out[column.name] = values.astype("str")
         elif column.kind == "whole":
             if values.isna().any():
                 raise FrameError(f"frame {name!r}, column {column.name!r}: a value is missing, and none may be.")

@@ -9,8 +9,9 @@ from __future__ import annotations
 import sqlite3
 from typing import TYPE_CHECKING
 
-from burnlog.columns import Frames, shaped
+from burnlog.columns import GLOSSARY, Frames, shaped
 from burnlog.store.connection import UNREADABLE, plain
+from burnlog.store.tables import NUMBERED
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -25,6 +26,12 @@ _DIVE_REF = "j.code || ' ' || d.dive_no"
 def _typed(table: str, column: str, part: int) -> str:
     """Part 0 is the text as typed, 1 its basis; a text another program broke counts as not there."""
     return f"CASE WHEN json_valid({table}.as_typed) THEN json_extract({table}.as_typed, '$.{column}[{part}]') END"
+
+
+def _own(alias: str, table: str, frame: str, *more: str) -> str:
+    """What a frame takes from a table as it stands there, and nothing else of it: rows are wide."""
+    held = {*NUMBERED[table].columns(), *more}
+    return ", ".join(f"{alias}.{column.name}" for column in GLOSSARY[frame] if column.name in held)
 
 
 _LINES = """live_line AS (
@@ -48,7 +55,8 @@ _QUERIES = {
   SELECT code AS job, title, purpose, record_class, water, time_zone, units_profile, start_date, end_date, made_up
   FROM job WHERE voided_at IS NULL ORDER BY code""",
     "dives": f"""WITH {_DIVES}
-  SELECT d.*, d.class AS record_class, d.its_water AS water, t.code AS tender, s.code AS supervisor
+  SELECT {_own("d", "dive", "dives", "job", "dive_ref", "diver", "rig", "bank", "made_up")},
+    d.class AS record_class, d.its_water AS water, t.code AS tender, s.code AS supervisor
   FROM live_dive d LEFT JOIN person t ON t.id = d.tender_id LEFT JOIN person s ON s.id = d.supervisor_id
   ORDER BY d.job, d.dive_no""",
     "lines": f"""WITH {_LINES}
@@ -57,7 +65,8 @@ _QUERIES = {
     closed_space, interlocks, state_noted, made_up
   FROM live_line ORDER BY job, code""",
     "cuts": f"""WITH {_LINES}, {_DIVES}
-  SELECT c.*, c.id AS cut_id, c.no AS cut_no, d.dive_ref || '.' || c.row AS cut_ref, d.job, d.dive_ref, d.dive_no,
+  SELECT {_own("c", "cut", "cuts")},
+    c.id AS cut_id, c.no AS cut_no, d.dive_ref || '.' || c.row AS cut_ref, d.job, d.dive_ref, d.dive_no,
     d.dive_date, d.class AS record_class, d.setting, d.diver, d.crew, d.rig, d.bank, d.depth_msw, d.visibility,
     d.current, d.surge, d.made_up, l.job || ' ' || l.code AS line_ref, l.code AS line, l.section, l.section_kind,
     l.material, l.closed_space, l.planned_length_mm / 1000.0 AS planned_length_m,
@@ -71,8 +80,9 @@ _QUERIES = {
   LEFT JOIN (SELECT cut_id, sum(seconds) AS seconds FROM happening
     WHERE kind = 'stoppage' AND voided_at IS NULL GROUP BY cut_id) w ON w.cut_id = c.id
   WHERE c.voided_at IS NULL ORDER BY d.job, d.dive_no, c.row""",
-    "tallies": """
-  SELECT t.*, t.id AS tally_id, t.no AS tally_no, j.code AS job, j.code || ' ' || d.dive_no AS dive_ref,
+    "tallies": f"""
+  SELECT {_own("t", "tally", "tallies")},
+    t.id AS tally_id, t.no AS tally_no, j.code AS job, j.code || ' ' || d.dive_no AS dive_ref,
     coalesce(t.day, d.dive_date) AS day, r.code AS rod_type, r.family AS family, r.length_mm AS rod_length_mm,
     r.planned_stub_mm, j.made_up
   FROM tally t JOIN job j ON j.id = t.job_id LEFT JOIN dive d ON d.id = t.dive_id
@@ -90,14 +100,14 @@ _QUERIES = {
   WHERE p.voided_at IS NULL AND t.voided_at IS NULL AND j.voided_at IS NULL AND d.voided_at IS NULL
   ORDER BY p.tally_id, p.seq""",
     "readings": f"""
-  SELECT x.*, j.code AS job, {_DIVE_REF} AS dive_ref, r.code AS rig, b.code AS bank,
+  SELECT {_own("x", "reading", "readings")}, j.code AS job, {_DIVE_REF} AS dive_ref, r.code AS rig, b.code AS bank,
     coalesce(lower({_typed("x", "flowing_kpa", 0)}) LIKE '%psi%', 0) AS flowing_typed_psi, j.made_up
   FROM reading x JOIN job j ON j.id = x.job_id LEFT JOIN dive d ON d.id = x.dive_id
   LEFT JOIN rig r ON r.id = x.rig_id LEFT JOIN bank b ON b.id = x.bank_id
   WHERE x.voided_at IS NULL AND j.voided_at IS NULL AND d.voided_at IS NULL
   ORDER BY j.code, d.dive_no, x.read_at, x.after_rod, x.id""",
     "happenings": f"""
-  SELECT h.*, j.code AS job, {_DIVE_REF} AS dive_ref, r.code AS rig,
+  SELECT {_own("h", "happening", "happenings")}, j.code AS job, {_DIVE_REF} AS dive_ref, r.code AS rig,
     coalesce(date(h.at), d.dive_date) AS happened_on
   FROM happening h JOIN job j ON j.id = h.job_id LEFT JOIN dive d ON d.id = h.dive_id
   LEFT JOIN rig r ON r.id = d.rig_id LEFT JOIN cut c ON c.id = h.cut_id
@@ -150,7 +160,7 @@ def load_frames(log: Log) -> Frames:
             connection.execute("BEGIN")  # one moment for all frames, whoever writes meanwhile
         try:
             for name, query in _QUERIES.items():
-                found[name] = _query(connection, query)
+                found[name] = _query(connection, query, name)
         finally:
             if not joined:
                 connection.execute("ROLLBACK")
@@ -164,15 +174,23 @@ def load_frames(log: Log) -> Frames:
     return Frames(**{name: shaped(frame, name) for name, frame in found.items()}).checked()
 
 
-def _query(connection: sqlite3.Connection, query: str) -> pd.DataFrame:
-    """A query as a frame; where two columns bear one name, the later one stands (`c.*` first, then what it means)."""
+def _query(connection: sqlite3.Connection, query: str, name: str) -> pd.DataFrame:
+    """The columns of a frame from its query; where two bear one name, the later one stands.
+
+    Values stay as SQLite gives them: of what kind a column is, the glossary says.
+    """
+    import numpy as np
     import pandas as pd
 
     cursor = connection.execute(query)
-    names = [column[0] for column in cursor.description]
-    last = {name: place for place, name in enumerate(names)}
-    frame = pd.DataFrame.from_records(cursor.fetchall(), columns=range(len(names)))
-    return frame[list(last.values())].set_axis(list(last), axis="columns")
+    place = {column[0]: number for number, column in enumerate(cursor.description)}
+    values = list(zip(*cursor.fetchall(), strict=True))
+    frame = {}
+    for column in (known.name for known in GLOSSARY[name] if known.name in place):
+        frame[column] = np.empty(len(values[0]) if values else 0, dtype=object)
+        if values:
+            frame[column][:] = values[place[column]]
+    return pd.DataFrame(frame)
 
 
 def _add_family(found: dict[str, pd.DataFrame]) -> None:
