@@ -93,6 +93,8 @@ class Basis:
     db_id : str
     closed_space : bool
         Some piece in the scope is closed or could hold gas, or nobody said.
+    with_decided : TallySet or None
+        The tallies with those in that a decision leaves out of `tallyset`; None where no decision left any out.
     """
 
     tallyset: TallySet
@@ -106,20 +108,15 @@ class Basis:
     made_up: bool
     db_id: str
     closed_space: bool
+    with_decided: TallySet | None = None
 
     def as_json(self) -> dict[str, Any]:
         """Plain values from which `from_json` makes the same basis."""
-        found = self.tallyset
+        kept = self.with_decided
         return {
-            "tallies": _columns(found.tallies),
-            "pieces": _columns(found.pieces),
-            "rods_only": _columns(found.rods_only),
-            "left_out": _lists(found.left_out),
-            "outside": _lists(found.outside),
-            "joined": dict(found.joined),
-            "time_left_out": _lists(found.time_left_out),
-            "notes": dict(found.notes),
-            "scope": found.scope.as_json(),
+            **_tallies_json(self.tallyset),
+            "with_decided": None if kept is None else _tallies_json(kept),
+            "scope": self.tallyset.scope.as_json(),
             **{name: _maybe(getattr(self, name)) for name in ("drawn", "oxygen", "share")},
             "rod_types": {code: dict(row) for code, row in self.rod_types.items()},
             "banks": {code: dict(row) for code, row in self.banks.items()},
@@ -139,20 +136,11 @@ class Basis:
                 scope[key] = dt.date.fromisoformat(text)
             elif isinstance(text, list):
                 scope[key] = tuple(text)
-        tallyset = TallySet(
-            tallies=_frame(value["tallies"]),
-            pieces=_frame(value["pieces"]),
-            left_out=_tuples(value["left_out"]),
-            outside=_tuples(value["outside"]),
-            joined=dict(value["joined"]),
-            rods_only=_frame(value["rods_only"]),
-            time_left_out=_tuples(value["time_left_out"]),
-            notes=dict(value["notes"]),
-            scope=Scope(**scope),
-        )
+        kept = value.get("with_decided")
         ratios = {name: _ratio(value[name]) for name in ("drawn", "oxygen", "share")}
         return cls(
-            tallyset=tallyset,
+            tallyset=_tallyset(value, Scope(**scope)),
+            with_decided=None if kept is None else _tallyset(kept, Scope(**scope)),
             rod_types=value["rod_types"],
             banks=value["banks"],
             prices=tuple(value["prices"]),
@@ -176,7 +164,9 @@ def basis_of(frames: Frames, scope: Scope = Scope(), *, db_id: str = "", leave_o
     leave_out : sequence of str
         Targets to leave out beside those that a decision leaves out.
     """
-    tallyset = gather(frames, scope, leave_out=(*decided_out(frames), *leave_out))
+    decided = decided_out(frames)
+    tallyset = gather(frames, scope, leave_out=(*decided, *leave_out))
+    kept = gather(frames, scope, leave_out=leave_out) if decided else tallyset
     cuts = frames.cuts[frames.cuts["cut_id"].isin(tallyset.pieces["cut_id"])]
     dives = set(cuts["dive_ref"])
     return Basis(
@@ -191,6 +181,7 @@ def basis_of(frames: Frames, scope: Scope = Scope(), *, db_id: str = "", leave_o
         made_up=bool(frames.jobs["made_up"].any()),
         db_id=db_id,
         closed_space=bool((cuts["closed_space"].fillna("unknown") != "open").any()),
+        with_decided=kept if len(kept.tallies) > len(tallyset.tallies) else None,
     )
 
 
@@ -264,6 +255,33 @@ def _ratio(value: Mapping[str, Any] | None) -> JobRatio | None:
     if value is None:
         return None
     return JobRatio(tuple(value["over"]), tuple(value["under"]), tuple(value["jobs"]), int(value["rows"]))
+
+
+def _tallies_json(found: TallySet) -> dict[str, Any]:
+    return {
+        "tallies": _columns(found.tallies),
+        "pieces": _columns(found.pieces),
+        "rods_only": _columns(found.rods_only),
+        "left_out": _lists(found.left_out),
+        "outside": _lists(found.outside),
+        "joined": dict(found.joined),
+        "time_left_out": _lists(found.time_left_out),
+        "notes": dict(found.notes),
+    }
+
+
+def _tallyset(value: Mapping[str, Any], scope: Scope) -> TallySet:
+    return TallySet(
+        tallies=_frame(value["tallies"]),
+        pieces=_frame(value["pieces"]),
+        left_out=_tuples(value["left_out"]),
+        outside=_tuples(value["outside"]),
+        joined=dict(value["joined"]),
+        rods_only=_frame(value["rods_only"]),
+        time_left_out=_tuples(value["time_left_out"]),
+        notes=dict(value["notes"]),
+        scope=scope,
+    )
 
 
 def _lists(groups: Mapping[str, Sequence[str]]) -> dict[str, list[str]]:

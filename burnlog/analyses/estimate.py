@@ -7,9 +7,11 @@ a P80 of the total is not a sum of P80s. Quantiles are read from the sorted draw
 
 from __future__ import annotations
 
+import copy
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import asdict, dataclass, field, replace
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -115,6 +117,22 @@ class Plan:
         return self
 
 
+@dataclass(frozen=True)
+class WithDecided:
+    """The same bid with the tallies in that a decision leaves out: their number, and the rods then."""
+
+    tallies: int
+    rods: Mapping[str, float]
+
+    def sentence(self, without: Mapping[str, float]) -> str:
+        """Both figures, side by side."""
+        burns = "1 count is" if self.tallies == 1 else f"{self.tallies} counts are"
+        return (
+            f"{burns} left out by decision: without, rods P50 {without['p50']:.0f} and P80 {without['p80']:.0f}, as "
+            f"above; with, P50 {self.rods['p50']:.0f} and P80 {self.rods['p80']:.0f}"
+        )
+
+
 @dataclass(frozen=True, eq=False)
 class Estimate:
     """One bid, drawn.
@@ -134,6 +152,8 @@ class Estimate:
     unfinished_share : float
         Share of the tallies used that hold an unfinished line.
     order : orders.Order
+    with_decided : WithDecided or None
+        The rods with the burns in that somebody decided to leave out; None where nobody did.
     """
 
     takeoff: TakeOff
@@ -157,6 +177,7 @@ class Estimate:
     unfinished_share: float
     order: orders.Order
     warnings: tuple[str, ...] = field(default=())
+    with_decided: WithDecided | None = None
 
     @property
     def outside_history(self) -> bool:
@@ -170,6 +191,10 @@ class Estimate:
 
     def as_json(self) -> dict[str, Any]:
         """Keys as documented; SI; n beside each figure; NaN never."""
+        return copy.deepcopy(self._result)
+
+    @cached_property
+    def _result(self) -> dict[str, Any]:
         plan, fit = self.plan, self.fit
         tallies = self.basis.tallyset.tallies
         days = pd.to_datetime(tallies["day"]).dropna()
@@ -219,6 +244,7 @@ class Estimate:
             "start_up_s": plan.start_up_s,
             "cutting_share": None if self.share is None else spread(self.share),
             "cutting_share_from": orders.share_from(self.plan.cutting_share, self.basis),
+            "with_decided": None if self.with_decided is None else asdict(self.with_decided),
             "warnings": list(self.warnings),
             "in": list(inside),
             "not_in": list(outside),
@@ -318,7 +344,13 @@ def draft(
                 f"item {item.item} is for {item.setting}, the history in use is {basis.tallyset.scope.setting}; "
                 "they are never pooled. Bid it on its own history, or leave the setting blank."
             )
-    return draw(basis, takeoff, plan, fit_by(basis.tallyset, settings))
+    made = draw(basis, takeoff, plan, fit_by(basis.tallyset, settings))
+    kept = basis.with_decided
+    if kept is None:
+        return made
+    other = draw(replace(basis, tallyset=kept, with_decided=None), takeoff, plan, fit_by(kept, settings))
+    both = WithDecided(len(kept.tallies) - len(basis.tallyset.tallies), spread_of(other.rods))
+    return replace(made, with_decided=both, warnings=(both.sentence(spread_of(made.rods)), *made.warnings))
 
 
 def draw(basis: Basis, takeoff: TakeOff, plan: Plan, fit: RateFit) -> Estimate:

@@ -296,6 +296,31 @@ def test_R55_a_decision_moves_the_figures_only_when_it_leaves_out(own: Path) -> 
     assert json.loads(_run(own, "rates", "--json").stdout)["rods"]["rods"] < headline
 
 
+def test_R55_after_leave_out_a_bid_shows_both_figures(own: Path, tmp_path: Path) -> None:
+    """With a burn left out by decision the bid prints rods without and with it, and so does its page."""
+    takeoff = str(SEED / "takeoff.csv")
+    before = json.loads(_run(own, "estimate", "draft", takeoff, "--json").stdout)
+    assert before["with_decided"] is None
+    found = json.loads(_run(own, "flags", "list", "--json").stdout)["flags"]
+    odd = next(flag for flag in found if flag["kind"] == "rods")
+    words = ("flags", "decide", odd["rule"], odd["target"], "leave-out", "--why", "typed ten-fold")
+    assert _run(own, "--by", "JM", *words).returncode == 0
+    after = json.loads(_run(own, "estimate", "draft", takeoff, "--json").stdout)
+    assert after["with_decided"]["tallies"] == 1
+    # the same seed on the same tallies: with it in, the bid is the one before the decision
+    assert after["with_decided"]["rods"] == before["rods"]
+    assert after["rods"]["p50"] != before["rods"]["p50"]
+    both = (f"P50 {after['rods']['p50']:.0f}", f"P50 {before['rods']['p50']:.0f}")
+    text = " ".join(_run(own, "estimate", "draft", takeoff).stdout.split())
+    assert "left out by decision" in text
+    assert all(figure in text for figure in both)
+    assert _run(own, "estimate", "issue", "B1", takeoff).returncode == 0
+    assert _run(own, "estimate", "rerun", "B1").returncode == 0
+    page = tmp_path / "b1.html"
+    assert _run(own, "report", "estimate", "B1", "--out", str(page)).returncode == 0
+    assert all(figure in page.read_text(encoding="utf-8") for figure in both)
+
+
 def test_R14_backup_and_verify(own: Path, tmp_path: Path) -> None:
     """A backup is opened and checked; flipped bytes in a copy end with 5."""
     folder = tmp_path / "copies"
