@@ -226,5 +226,5 @@ def map_chart(review: CrewReview) -> Any:
         names = base.mark_text(color=BLACK).encode(text="tallies:Q")
         title = f"part {number}: never met the others" if len(numbers) > 1 else ""
         panel = alt.layer(dots, names).properties(width=WIDTH - 60, height=40 * mine["code"].nunique() + 10)
-        panels.append(panel.properties(title=alt.TitleParams(title, fontSize=13, anchor="start")) if title else panel)
+        panels.append(panel.properties(title=alt.TitleParams(title)) if title else panel)
     return dressed(alt.vconcat(*panels), description=map_finding(review))

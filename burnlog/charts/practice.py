@@ -24,7 +24,7 @@ __all__ = [
 ]
 
 M_PER_FT = 0.3048
-COLUMNS = 4
+COLUMNS = 5
 
 
 def key_of(panel: Panel) -> str:
@@ -108,7 +108,7 @@ def calls_chart(panel: Panel) -> Any:
         x2="high:Q",
     )
     dots = base.mark_point(size=60, color=BLACK, fill="white", opacity=1).encode(x="share:Q")
-    return themed(alt.layer(spans, dots), height=22 * len(rows) + 10, description=calls_finding(panel))
+    return themed(alt.layer(spans, dots), height=20 * len(rows) + 10, description=calls_finding(panel))
 
 
 def attempts_finding(panel: Panel, profile: str) -> str:
@@ -159,7 +159,7 @@ def attempts_chart(panel: Panel, *, profile: str = "metric") -> Any:
     )
     return themed(
         alt.layer(*layers),
-        height=34 * rows["label"].nunique() + 10,
+        height=26 * rows["label"].nunique() + 10,
         description=attempts_finding(panel, profile),
     )
 
@@ -243,7 +243,7 @@ def road_chart(panel: Panel, *, profile: str = "metric") -> Any:
 
     _, name = _scale(profile)
     rows = _attempts(panel, profile)
-    width = (WIDTH - 40) // COLUMNS - 30
+    width = (WIDTH - 40) // COLUMNS - 39
     top = 1.1 * float(rows["rate"].max())
     last = max(2, int(rows["number"].max()))
     panels = []
@@ -251,7 +251,7 @@ def road_chart(panel: Panel, *, profile: str = "metric") -> Any:
         base = alt.Chart(mine).encode(
             x=alt.X(
                 "number:Q",
-                title=f"attempt (n = {len(mine)})",
+                title="attempt",
                 scale=alt.Scale(domain=[0.5, last + 0.5], nice=False),
                 axis=alt.Axis(values=list(range(1, last + 1, max(1, last // 5))), format="d"),
             ),
@@ -263,6 +263,6 @@ def road_chart(panel: Panel, *, profile: str = "metric") -> Any:
             ),
         )
         layer = alt.layer(base.mark_line(color=GREY), base.mark_point(size=45, color=BLACK, fill="white", opacity=1))
-        title = alt.TitleParams(str(code), fontSize=13, anchor="start")
-        panels.append(layer.properties(width=width, height=80, title=title))
+        title = alt.TitleParams(f"{code} (n = {len(mine)})")
+        panels.append(layer.properties(width=width, height=70, title=title))
     return dressed(alt.concat(*panels, columns=COLUMNS), description=road_finding(panel))

@@ -119,8 +119,8 @@ def curve_chart(found: Rates, curve: Sequence[CurvePoint], *, profile: str = "me
                 base.mark_line(color=BLACK, strokeDash=[6, 3]).encode(y=alt.Y("low:Q", scale=y, axis=axis)),
                 base.mark_line(color=BLACK, strokeDash=[6, 3]).encode(y=alt.Y("high:Q", scale=y, axis=axis)),
             ]
-        title = alt.TitleParams(level, fontSize=13, anchor="start")
-        panels.append(alt.layer(*layers).properties(width=(WIDTH + 60) // columns - 30, height=260, title=title))
+        title = alt.TitleParams(level)
+        panels.append(alt.layer(*layers).properties(width=(WIDTH - 20) // columns - 40, height=260, title=title))
     return dressed(alt.concat(*panels, columns=columns), description=curve_finding(found, curve, profile))
 
 

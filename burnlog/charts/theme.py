@@ -9,9 +9,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-__all__ = ["BLACK", "DASHES", "GREY", "PALE", "SHAPES", "WIDTH", "dressed", "png", "spec", "svg", "themed"]
+__all__ = ["BLACK", "DASHES", "FONT", "GREY", "PALE", "SHAPES", "WIDTH", "dressed", "png", "spec", "svg", "themed"]
 
-WIDTH = 620
+WIDTH = 680
+"""Of a whole chart with its labels [px]: what fits between the margins of A4 at full size."""
+FONT = 14
+"""[px], 10.5 pt on paper."""
 BLACK, GREY, PALE = "#111111", "#767676", "#d9d9d9"
 SHAPES = ("circle", "square", "triangle-up", "diamond", "cross", "triangle-down")
 DASHES: tuple[Sequence[int], ...] = ((1, 0), (6, 3), (2, 2), (8, 3, 2, 3))
@@ -28,7 +31,10 @@ def themed(chart: Any, *, height: int, description: str) -> Any:
     description : str
         The finding in words, for a screen reader.
     """
-    return dressed(chart.properties(width=WIDTH, height=height), description=description)
+    import altair as alt
+
+    fit = alt.AutoSizeParams(type="fit-x", contains="padding")
+    return dressed(chart.properties(width=WIDTH, height=height, autosize=fit), description=description)
 
 
 def dressed(chart: Any, *, description: str) -> Any:
@@ -36,17 +42,20 @@ def dressed(chart: Any, *, description: str) -> Any:
     return (
         chart.properties(description=description)
         .configure_view(stroke=None)
+        .configure_title(fontSize=FONT, anchor="start")
         .configure_axis(
-            labelFontSize=13,
-            titleFontSize=13,
+            labelFontSize=FONT,
+            titleFontSize=FONT,
             gridColor="#e6e6e6",
             domainColor=BLACK,
             labelColor=BLACK,
             titleColor=BLACK,
         )
-        .configure_legend(labelFontSize=13, titleFontSize=13, symbolSize=90, orient="top", labelLimit=300)
-        .configure_text(fontSize=13)
-        .configure_header(labelFontSize=13, titleFontSize=13, labelColor=BLACK)
+        .configure_legend(
+            labelFontSize=FONT, titleFontSize=FONT, symbolSize=90, orient="top", labelLimit=300, titleLimit=WIDTH
+        )
+        .configure_text(fontSize=FONT)
+        .configure_header(labelFontSize=FONT, titleFontSize=FONT, labelColor=BLACK)
     )
 
 

@@ -33,6 +33,8 @@ QUESTIONS = {
     "practice": "What does real spread look like? (the class)",
 }
 """The pages in the order people come to ask for them."""
+WORKING_DAY = 3
+"""Dives of a day worth a page; the very last day was a short one."""
 
 
 def demo(
@@ -155,7 +157,8 @@ def _pages(
 
     paid = "production, open water, every job"
     rows = frames.dives[frames.dives["record_class"].eq("production") & frames.dives["dive_date"].notna()]
-    last = rows["dive_date"].max().date()
+    dives = rows["dive_date"].value_counts()
+    last = dives[dives.ge(WORKING_DAY)].index.max().date()
     day = day_of(frames, last, today=now().date())
     left = [left_on(frames, code) for code in day.jobs]
     taught = practice(frames, Scope(record_class="training"), rng=np.random.default_rng(SEED))

@@ -39,7 +39,7 @@ def day_page(day: Day, frames: Frames, left: Sequence[Left], head: Head, *, prof
         head,
         charts=charts,
         cautions=cautions("day", closed_space=head.closed_space),
-        used=f"{day.dives} dives, {day.blanks_of - day.blanks} of {day.blanks_of} fields filled in",
+        used=f"{_n(day.dives, 'dive')}, {day.blanks_of - day.blanks} of {day.blanks_of} fields filled in",
         left_out={"dives without rods drawn": day.dives - day.drawn_dives} if day.dives > day.drawn_dives else {},
         day=day.day.isoformat(),
         answer=_answer(day, profile),
@@ -57,17 +57,22 @@ def _length(metres: float, profile: str) -> str:
     return show(1000 * metres, "length", profile, digits=3)
 
 
+def _n(count: int, noun: str) -> str:
+    return f"{count} {noun}{'' if count == 1 else 's'}"
+
+
 def _answer(day: Day, profile: str) -> str:
     if not day.dives:
         return f"{day.day.isoformat()}: no dives recorded."
+    who = f"{_n(day.dives, 'dive')} by {_n(day.divers, 'diver')}"
     return (
-        f"{', '.join(day.jobs)}: {day.dives} dives by {day.divers} divers, {_length(day.new_length_m, profile)} of "
-        f"new cut, {day.lines_through} lines through, {day.lines_hanging} hanging, {day.lines_part} not done."
+        f"{', '.join(day.jobs)}: {who}, {_length(day.new_length_m, profile)} of new cut, "
+        f"{_n(day.lines_through, 'line')} through, {day.lines_hanging} hanging, {day.lines_part} not done."
     )
 
 
 def _sums(day: Day, profile: str) -> Table:
-    of = f"of {day.dives} dives"
+    of = f"of {_n(day.dives, 'dive')}"
     kg = f"{day.oxygen_kg:.1f} kg"
     if profile == "us":
         kg = f"{day.oxygen_kg / KG_PER_SCF:.0f} scf ({kg})"
@@ -87,7 +92,7 @@ def _sums(day: Day, profile: str) -> Table:
     ]
     for bank in day.banks:
         level = "not recorded" if bank.kpa is None else show(bank.kpa, "pressure", profile, digits=4)
-        rows.append((f"bank {bank.bank}, last read", level, f"{bank.dives_without} dives without a use"))
+        rows.append((f"bank {bank.bank}, last read", level, f"{_n(bank.dives_without, 'dive')} without a use"))
     said = ", ".join(f"{word} x{count}" if count > 1 else word for word, count in day.events)
     rows.append(("events", said or "none recorded", "as written on the sheets"))
     rows.append(("fields left blank", str(day.blanks), f"of {day.blanks_of} that could have been filled in"))

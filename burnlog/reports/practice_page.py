@@ -81,7 +81,7 @@ def _panel(panel: Panel, charts: dict[str, Any], profile: str) -> dict[str, Any]
         "split": _split(panel),
         "road_name": f"road_{key}" if f"road_{key}" in charts else "",
         "road_finding": road_finding(panel),
-        "trends": [trend.sentence() for trend in panel.trends],
+        "trends": [trend.sentence() for trend in panel.trends if trend.rate is not None],
         "blanks": [f"{n}: {reason}" for reason, n in (*panel.left_out.items(), *panel.blanks.items())],
     }
 
