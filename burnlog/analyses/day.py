@@ -13,6 +13,7 @@ from burnlog.analyses.accounts import rods_balance
 from burnlog.analyses.attached import job_of
 from burnlog.analyses.completeness import completeness
 from burnlog.analyses.oxygen_use import DiveOxygen, oxygen_use
+from burnlog.analyses.supply import BankAhead, banks_ahead
 from burnlog.columns import Frames
 from burnlog.errors import InputError
 
@@ -34,7 +35,8 @@ class Day:
     """One day, as a message to the office. Sums are over what was recorded; `_of` says over how many dives.
 
     `drawn` is issued less returned; `back` what came back unused; `blanks` counts empty fields among
-    `blanks_of` that could have been filled.
+    `blanks_of` that could have been filled. `ahead` says of each bank after how many more rods it may reach a
+    pressure typed as needed; empty where none was typed.
     """
 
     day: dt.date
@@ -60,6 +62,7 @@ class Day:
     blanks: int
     blanks_of: int
     made_up: bool
+    ahead: tuple[BankAhead, ...] = ()
 
     def as_json(self) -> dict[str, Any]:
         """Stable keys, SI, n beside each sum."""
@@ -67,12 +70,15 @@ class Day:
         out["day"] = self.day.isoformat()
         out["jobs"] = list(self.jobs)
         out["banks"] = [asdict(bank) for bank in self.banks]
+        out["ahead"] = [bank.as_json() for bank in self.ahead]
         out["stoppages"] = [{"word": w, "count": n, "seconds": s} for w, n, s in self.stoppages]
         out["events"] = [{"word": w, "count": n} for w, n in self.events]
         return out
 
 
-def day_of(frames: Frames, day: dt.date, *, today: dt.date, job: str | None = None) -> Day:
+def day_of(
+    frames: Frames, day: dt.date, *, today: dt.date, job: str | None = None, needed_kpa: float | None = None
+) -> Day:
     """Sum up one day.
 
     Parameters
@@ -83,6 +89,8 @@ def day_of(frames: Frames, day: dt.date, *, today: dt.date, job: str | None = No
         The caller's clock.
     job : str, optional
         Only this job.
+    needed_kpa : float, optional
+        Pressure a bank must still hold, typed by the user [kPa gauge]: asks when each may reach it.
 
     Returns
     -------
@@ -110,6 +118,11 @@ def day_of(frames: Frames, day: dt.date, *, today: dt.date, job: str | None = No
     states = _end_of_day(cuts)
     one_day = _only_dives(frames, refs)
     counts = completeness(one_day, by=()).counts
+    banks = _banks(one_day, oxygen)
+    ahead: tuple[BankAhead, ...] = ()
+    if needed_kpa is not None:
+        levels = {bank.bank: bank.kpa for bank in banks}
+        ahead = banks_ahead(frames, levels, needed_kpa, until=pd.Timestamp(day))
     return Day(
         day=day,
         jobs=tuple(sorted(set(dives["job"]))),
@@ -128,12 +141,13 @@ def day_of(frames: Frames, day: dt.date, *, today: dt.date, job: str | None = No
         unaccounted=sum(max(0.0, box.unaccounted or 0.0) for box in boxes),
         oxygen_kg=_shared_once(oxygen),
         oxygen_dives=sum(use.used_kg is not None for use in oxygen),
-        banks=_banks(one_day, oxygen),
+        banks=banks,
         stoppages=_stoppages(happened),
         events=_words(happened[happened["kind"].eq("event")]),
         blanks=sum(count.expected - count.recorded for count in counts),
         blanks_of=sum(count.expected for count in counts),
         made_up=bool(dives["made_up"].any()),
+        ahead=ahead,
     )
 
 

@@ -8,8 +8,8 @@ take the mean fall a rod, and the spread of the stretches says how far that may 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import asdict, dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass, replace
 from itertools import pairwise
 from typing import Any
 
@@ -20,7 +20,7 @@ from scipy import stats
 from burnlog.columns import Frames
 from burnlog.errors import RefusedError
 
-__all__ = ["SupplyForecast", "Window", "bank_windows", "forecast_supply"]
+__all__ = ["BankAhead", "SupplyForecast", "Window", "bank_windows", "banks_ahead", "forecast_supply", "last_bank"]
 
 FEWEST_WINDOWS = 3
 LEVEL = 0.80
@@ -56,7 +56,9 @@ class SupplyForecast:
     def question(self) -> str:
         """The forecast as a question for whoever watches the bank."""
         high = "no upper end" if self.rods_high is None else f"{self.rods_high:.0f}"
-        asked = "" if self.rods_to_burn is None else f"; {self.rods_to_burn:.0f} rods left to burn"
+        asked = ""
+        if self.rods_to_burn is not None:
+            asked = f"; about {self.rods_to_burn:.0f} rods left to burn, {self.to_burn_stands}"
         return (
             f"may reach the typed pressure after {self.rods_low:.0f} to {high} more rods "
             f"({self.windows} stretches, {self.rods_seen:.0f} rods){asked}: change over before?"
@@ -65,6 +67,77 @@ class SupplyForecast:
     def as_json(self) -> dict[str, Any]:
         """Stable keys, SI."""
         return {**asdict(self), "question": self.question()}
+
+
+@dataclass(frozen=True)
+class BankAhead:
+    """One bank: its forecast, or why there is none."""
+
+    bank: str
+    forecast: SupplyForecast | None
+    why: str = ""
+
+    def as_json(self) -> dict[str, Any]:
+        """Stable keys, SI."""
+        return {
+            "bank": self.bank,
+            "forecast": None if self.forecast is None else self.forecast.as_json(),
+            "why": self.why,
+        }
+
+
+def last_bank(frames: Frames, job: str) -> str | None:
+    """The bank of the job's last dive that names one."""
+    dives = frames.dives[frames.dives["job"].eq(job) & frames.dives["bank"].notna()]
+    rows = dives.sort_values(["dive_date", "dive_no"], kind="stable")["bank"]
+    return str(rows.iloc[-1]) if len(rows) else None
+
+
+def banks_ahead(
+    frames: Frames,
+    banks: Mapping[str, float | None],
+    needed_kpa: float,
+    *,
+    until: pd.Timestamp | None = None,
+    rods_to_burn: float | None = None,
+) -> tuple[BankAhead, ...]:
+    """The forecast of each bank, or why there is none.
+
+    Parameters
+    ----------
+    frames : Frames
+    banks : mapping of bank to float or None
+        Where each stands [kPa gauge]; None takes its last reading.
+    needed_kpa : float
+        What was typed as needed [kPa gauge].
+    until : Timestamp, optional
+        Later dives are not looked at.
+    rods_to_burn : float, optional
+        Rods still to burn.
+    """
+    if until is not None:
+        dives = frames.dives[frames.dives["dive_date"] <= until]
+        refs = dives["dive_ref"]
+        frames = replace(
+            frames,
+            dives=dives,
+            cuts=frames.cuts[frames.cuts["dive_ref"].isin(refs)],
+            readings=frames.readings[frames.readings["dive_ref"].isin(refs)],
+        )
+    out = []
+    for bank, level in banks.items():
+        windows, last = bank_windows(frames, bank)
+        stands = last if level is None else level
+        if stands is None:
+            out.append(BankAhead(bank, None, "no pressure of it is known"))
+            continue
+        try:
+            forecast = forecast_supply(windows, stands, needed_kpa, rods_to_burn=rods_to_burn)
+        except RefusedError as error:
+            out.append(BankAhead(bank, None, str(error)))
+        else:
+            out.append(BankAhead(bank, forecast))
+    return tuple(out)
 
 
 def bank_windows(frames: Frames, bank: str) -> tuple[tuple[Window, ...], float | None]:

@@ -73,12 +73,14 @@ def day_(
     ctx: typer.Context,
     date: Annotated[str, typer.Argument(help="The day, 2026-05-12.")],
     job: Annotated[str | None, typer.Option(help="Only this job.")] = None,
+    needed: Annotated[str | None, typer.Option(help="Asks when each bank may reach this pressure.")] = None,
     as_json: AsJson = False,
 ) -> None:
     """Print a day in at most twelve short lines, for a bad telephone line.
 
     Example: burnlog day 2026-02-11
     """
+    from burnlog import units
     from burnlog.analyses.day import day_of
     from burnlog.reports.text_record import day_text
 
@@ -86,7 +88,8 @@ def day_(
     wanted = day(date, "date")
     if wanted is None:
         raise InputError("a day is needed, such as 2026-05-12.")
-    found = day_of(context.frames(), wanted, today=now().date(), job=job)
+    floor = units.read(needed, "pressure").value if needed else None
+    found = day_of(context.frames(), wanted, today=now().date(), job=job, needed_kpa=floor)
     if as_json:
         say_json(found.as_json(), kind="day")
     else:
@@ -97,9 +100,11 @@ def stock(
     ctx: typer.Context,
     job: Annotated[str, typer.Option(help="Job code.")],
     rods_in_box: Annotated[str, typer.Option(help="Rods counted in the box tonight.")],
-    bank: Annotated[str | None, typer.Option(help="Oxygen bank: asks when it may reach --needed.")] = None,
+    bank: Annotated[str | None, typer.Option(help="Oxygen bank asked about; else the job's last.")] = None,
     bank_pressure: Annotated[str | None, typer.Option(help="Bank gauge tonight, 1400 psi.")] = None,
-    needed: Annotated[str | None, typer.Option(help="Pressure the bank must still hold, as you plan it.")] = None,
+    needed: Annotated[
+        str | None, typer.Option(help="Pressure the bank must still hold: asks when it may reach it.")
+    ] = None,
     as_json: AsJson = False,
 ) -> None:
     """Say how far the rods in the box may reach, at this job's own rate, as a range.
@@ -108,7 +113,7 @@ def stock(
     """
     from burnlog import units
     from burnlog.analyses.stock import stock_for
-    from burnlog.analyses.supply import bank_windows, forecast_supply
+    from burnlog.analyses.supply import bank_windows, forecast_supply, last_bank
     from burnlog.reports.text_record import stock_text
     from burnlog.reports.text_review import supply_text
 
@@ -119,6 +124,10 @@ def stock(
     frames = context.frames()
     found = stock_for(frames, job, rods_in_box=rods)
     forecast = None
+    if bank is None and needed is not None:
+        bank = last_bank(frames, found.job)
+        if bank is None:
+            raise InputError(f"no dive of {found.job} names its bank; name it with --bank.")
     if bank is not None:
         if needed is None:
             raise InputError("--bank asks when the bank may reach a pressure: type it with --needed.")
@@ -127,7 +136,8 @@ def stock(
         floor = units.read(needed, "pressure").value
         if level is None or floor is None:
             raise InputError(f"no pressure of {bank} is known; type it with --bank-pressure.")
-        forecast = forecast_supply(windows, level, floor)
+        to_burn = found.rods_per_m * found.left_m if found.lines_left else None
+        forecast = forecast_supply(windows, level, floor, rods_to_burn=to_burn)
     if as_json:
         say_json({**found.as_json(), "supply": forecast.as_json() if forecast else None}, kind="day")
     else:

@@ -17,6 +17,7 @@ from burnlog.analyses.dive_times import RodChanges
 from burnlog.analyses.oxygen_use import OxygenUse, in_scf
 from burnlog.analyses.quality import CheckReport
 from burnlog.analyses.stock import Stock
+from burnlog.analyses.supply import BankAhead
 from burnlog.wording import show
 
 __all__ = [
@@ -104,10 +105,22 @@ def day_text(day: Day, profile: str = "metric") -> str:
     lines.append(f"oxygen used {_mass(day.oxygen_kg, profile)}{of}" if day.oxygen_dives else "oxygen used not known")
     left = [f"{b.bank} {'?' if b.kpa is None else show(b.kpa, 'pressure', profile, digits=4)}" for b in day.banks]
     lines.append("oxygen left " + (", ".join(left) or "not recorded"))
+    if day.ahead:
+        lines.append("change over before? " + ", ".join(_ahead(bank, profile) for bank in day.ahead))
     lines.append("waits " + _listed([f"{word} {seconds / 60:.0f}min" for word, _, seconds in day.stoppages]))
     lines.append("events " + _listed([f"{word} x{count}" if count > 1 else word for word, count in day.events]))
     lines.append(f"blank {day.blanks} of {day.blanks_of} fields")
     return "\n".join(_short(_plain(line)) for line in lines[:DAY_LINES])
+
+
+def _ahead(bank: BankAhead, profile: str) -> str:
+    """Rods until the typed pressure, in the few words a bad line carries."""
+    if bank.forecast is None:
+        return f"{bank.bank} no forecast"
+    found = bank.forecast
+    high = "?" if found.rods_high is None else f"{found.rods_high:.0f}"
+    needed = show(found.needed_kpa, "pressure", profile, digits=3)
+    return f"{bank.bank} may reach {needed} after {found.rods_low:.0f}-{high} rods"
 
 
 def _listed(parts: Sequence[str]) -> str:

@@ -64,6 +64,30 @@ def test_R11_a_day_in_twelve_lines() -> None:
         assert text.count("...") == 2  # waits and events do not fit and say so
 
 
+def test_a_typed_pressure_asks_when_each_bank_may_reach_it() -> None:
+    """One line asks whether to change over before, from the stretches up to that day; the message stays short."""
+    rows = [
+        dive(n, {"line": f"L{n}", "bank_start_kpa": 14000.0 - 500.0 * (n - 1), "bank_end_kpa": 14000.0 - 500.0 * n},
+             rods=10)
+        for n in (1, 2, 3)
+    ]  # fmt: skip
+    frames = record(*rows)
+    assert day_of(frames, DAY, today=LATER).ahead == ()
+    day = day_of(frames, DAY, today=LATER, needed_kpa=2500.0)
+    # by hand: 500 kPa for 10 rods every time, 10,000 kPa left
+    (ahead,) = day.ahead
+    assert ahead.forecast is not None
+    assert (ahead.forecast.rods_low, ahead.forecast.rods_high) == pytest.approx((200, 200))
+    lines = day_text(day).splitlines()
+    assert len(lines) <= 12
+    assert all(line.isascii() and len(line.encode()) <= 72 for line in lines)
+    assert "change over before? B1 may reach 25 bar after 200-200 rods" in lines
+    few = day_of(record(*rows[:2]), DAY, today=LATER, needed_kpa=2500.0)
+    assert few.ahead[0].forecast is None
+    assert "2 stretches" in few.ahead[0].why
+    assert "change over before? B1 no forecast" in day_text(few).splitlines()
+
+
 def test_R11_a_day_without_dives_is_one_line() -> None:
     """Nothing recorded says so in one line, and never that nothing happened."""
     text = day_text(day_of(_busy_day(), dt.date(2026, 5, 13), today=LATER))

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import numpy as np
+import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from review_record import record
 from scipy import stats
 
-from burnlog.analyses.supply import Window, bank_windows, forecast_supply
+from burnlog.analyses.supply import Window, bank_windows, banks_ahead, forecast_supply
 from burnlog.errors import RefusedError
 from burnlog.reports.text_review import supply_text
 
@@ -77,6 +78,25 @@ def test_stretches_come_from_counts_and_start_anew_after_a_change() -> None:
     assert [w.rods for w in windows] == [10, 6, 2, 3]
     assert [w.fall_kpa for w in windows] == pytest.approx([500, 300, 90, 135])
     assert last == pytest.approx(14200 - 225)
+
+
+def test_each_bank_has_its_forecast_or_a_reason() -> None:
+    """A bank with enough stretches is asked about with the rods left to burn; another says what it lacks."""
+    rows = [
+        {"dive_no": n, "dive_date": f"2026-05-0{n}", "rods": 10, "bank_start_kpa": 15500.0 - 500 * n,
+         "bank_end_kpa": 15000.0 - 500 * n}
+        for n in (1, 2, 3, 4)
+    ]  # fmt: skip
+    frames = record(rows)
+    known, blank = banks_ahead(frames, {"B1": None, "B9": None}, 3000.0, rods_to_burn=120)
+    assert known.forecast is not None
+    # by hand: 50 kPa a rod from 13,000 down to 3,000
+    assert known.forecast.rods_mid == pytest.approx(200)
+    assert "about 120 rods left to burn, below the range" in known.forecast.question()
+    assert (blank.forecast, blank.why) == (None, "no pressure of it is known")
+    (early,) = banks_ahead(frames, {"B1": None}, 3000.0, until=pd.Timestamp("2026-05-03"))
+    assert early.forecast is not None
+    assert (early.forecast.windows, early.forecast.bank_kpa) == (3, 13500.0)
 
 
 @settings(derandomize=True, max_examples=50, deadline=None)

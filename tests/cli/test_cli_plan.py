@@ -242,8 +242,8 @@ def test_R62_what_if_shows_no_history(season: Path) -> None:
         ("events",),
         ("practice",),
         ("left", "--job", "DOLPH5"),
-        ("day", "2026-02-11"),
-        ("stock", "--job", "PIER12", "--rods-in-box", "60"),
+        ("day", "2026-02-11", "--needed", "150 psi"),
+        ("stock", "--job", "PIER12", "--rods-in-box", "60", "--needed", "150 psi"),
     ],
 )
 def test_every_question_has_an_answer_in_text_and_json(season: Path, words: tuple[str, ...]) -> None:
