@@ -113,7 +113,7 @@ def stock(
     """
     from burnlog import units
     from burnlog.analyses.stock import stock_for
-    from burnlog.analyses.supply import bank_windows, forecast_supply, last_bank
+    from burnlog.analyses.supply import banks_ahead, last_bank
     from burnlog.reports.text_record import stock_text
     from burnlog.reports.text_review import supply_text
 
@@ -123,23 +123,21 @@ def stock(
         raise InputError("--rods-in-box is blank; count the box, or leave the question for tomorrow.")
     frames = context.frames()
     found = stock_for(frames, job, rods_in_box=rods)
-    forecast = None
-    if bank is None and needed is not None:
-        bank = last_bank(frames, found.job)
+    if bank is not None and needed is None:
+        raise InputError("--bank asks when the bank may reach a pressure: type it with --needed.")
+    ahead = None
+    if needed is not None:
+        bank = bank or last_bank(frames, found.job)
         if bank is None:
             raise InputError(f"no dive of {found.job} names its bank; name it with --bank.")
-    if bank is not None:
-        if needed is None:
-            raise InputError("--bank asks when the bank may reach a pressure: type it with --needed.")
-        windows, last = bank_windows(frames, bank)
-        level = units.read(bank_pressure, "pressure").value if bank_pressure else last
+        level = units.read(bank_pressure, "pressure").value if bank_pressure else None
         floor = units.read(needed, "pressure").value
-        if level is None or floor is None:
-            raise InputError(f"no pressure of {bank} is known; type it with --bank-pressure.")
+        if floor is None:
+            raise InputError("--needed is blank; type the pressure the bank must still hold, or leave it out.")
         to_burn = found.rods_per_m * found.left_m if found.lines_left else None
-        forecast = forecast_supply(windows, level, floor, rods_to_burn=to_burn)
+        (ahead,) = banks_ahead(frames, {bank: level}, floor, rods_to_burn=to_burn)
     if as_json:
-        say_json({**found.as_json(), "supply": forecast.as_json() if forecast else None}, kind="day")
+        say_json({**found.as_json(), "supply": ahead.as_json() if ahead else None}, kind="day")
     else:
         text = stock_text(found, context.profile)
-        say(closing(text + ("\n" + supply_text(forecast, profile=context.profile) if forecast else ""), "day"))
+        say(closing(text + ("\n" + supply_text(ahead, profile=context.profile) if ahead else ""), "day"))

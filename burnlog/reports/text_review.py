@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from burnlog.analyses.flags import FlagReview
     from burnlog.analyses.practice import Panel, PracticeReview
     from burnlog.analyses.sag import SagDive, SagReview
-    from burnlog.analyses.supply import SupplyForecast
+    from burnlog.analyses.supply import BankAhead
 
 __all__ = ["crews_text", "events_text", "flags_text", "practice_text", "sag_text", "supply_text"]
 
@@ -81,10 +81,16 @@ def sag_text(review: SagReview, *, profile: str = "metric") -> str:
     return _plain(out)
 
 
-def supply_text(forecast: SupplyForecast, *, profile: str = "metric") -> str:
-    """The forecast of a bank as a question."""
-    each = show(forecast.fall_kpa_per_rod, "pressure", profile, digits=3)
-    return _plain(_wrapped(f"Bank falls {each} a rod: {forecast.question()}"))
+def supply_text(ahead: BankAhead, *, profile: str = "metric") -> str:
+    """The forecast of a bank as a question, or why there is none."""
+    found = ahead.forecast
+    if found is None:
+        return _plain(_wrapped(f"{ahead.bank}: no forecast: {ahead.why}"))
+    stands, each = (
+        show(kpa, "pressure", profile, digits=digits)
+        for kpa, digits in ((found.bank_kpa, 4), (found.fall_kpa_per_rod, 3))
+    )
+    return _plain(_wrapped(f"{ahead.bank} at {stands} falls {each} a rod: {found.question()}"))
 
 
 def events_text(review: EventReview) -> str:

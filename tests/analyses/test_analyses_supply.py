@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from review_record import record
 from scipy import stats
 
-from burnlog.analyses.supply import Window, bank_windows, banks_ahead, forecast_supply
+from burnlog.analyses.supply import BankAhead, Window, bank_windows, banks_ahead, forecast_supply
 from burnlog.errors import RefusedError
 from burnlog.reports.text_review import supply_text
 
@@ -20,7 +20,7 @@ def test_even_stretches_give_one_number_and_the_question() -> None:
     forecast = forecast_supply([Window(10, 400), Window(5, 200), Window(8, 320)], 3000, 1000, rods_to_burn=60)
     assert (forecast.rods_low, forecast.rods_mid, forecast.rods_high) == pytest.approx((50, 50, 50))
     assert forecast.to_burn_stands == "above the range"
-    text = supply_text(forecast, profile="us")
+    text = supply_text(BankAhead("B1", forecast), profile="us")
     assert "change over before?" in " ".join(text.split())
     assert "approved" not in text
     assert text.isascii()
@@ -94,6 +94,7 @@ def test_each_bank_has_its_forecast_or_a_reason() -> None:
     assert known.forecast.rods_mid == pytest.approx(200)
     assert "about 120 rods left to burn, below the range" in known.forecast.question()
     assert (blank.forecast, blank.why) == (None, "no pressure of it is known")
+    assert supply_text(blank) == "B9: no forecast: no pressure of it is known"
     (early,) = banks_ahead(frames, {"B1": None}, 3000.0, until=pd.Timestamp("2026-05-03"))
     assert early.forecast is not None
     assert (early.forecast.windows, early.forecast.bank_kpa) == (3, 13500.0)
