@@ -292,8 +292,13 @@ def _sign(log: Log, table: TableFile, batch: Batch, rows: int, *, partly: bool) 
 
 
 def _refuse(table: TableFile, held: list[SheetRow], *, keep_good: bool) -> None:
-    """Raise what is wrong with the rows, unless they are to be written elsewhere."""
-    if not held or keep_good:
+    """Raise what is wrong with the rows, unless they are written elsewhere; always where the file breaks off."""
+    if not held:
+        return
+    if keep_good:
+        broken = [problem for row in held if not row.raw for problem in row.problems]
+        if broken:  # what comes after it is neither good nor bad
+            raise RowErrors(table.name, broken)
         return
     problems = [problem for row in held for problem in row.problems]
     conflicts = [problem for row in held for problem in row.conflicts]

@@ -27,6 +27,9 @@ MOST_SHARED = 64 * 2**20
 MOST_RATIO = 400
 """A spreadsheet packs its sheets 5- to 30-fold; whatever packs better was made to fill a memory."""
 
+MOST_ROWS = 2**20
+"""No spreadsheet program knows more; a damaged number would be counted up to in empty rows."""
+
 UNPRINTABLE = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f]")
 Sheet = Any
 
@@ -118,16 +121,45 @@ def _loaded(stream: IO[bytes], name: str) -> Any:
             book = openpyxl.load_workbook(stream, read_only=True, data_only=False, keep_links=False)
             for sheet in book.worksheets:
                 sheet.reset_dimensions()
+            if book.worksheets:
+                _check_order(stream, book.worksheets[0])
     except Exception as bad:
         raise FileError(f"{name} is a damaged spreadsheet ({_plain(bad)}); save it again or as CSV.") from bad
     return book
 
 
+def _check_order(stream: IO[bytes], sheet: Sheet) -> None:
+    """Raise where rows, or cells of a row, do not follow each other: openpyxl passes over what comes too late."""
+    row, last = 0, ""
+    with zipfile.ZipFile(stream) as archive, archive.open(sheet._worksheet_path) as part:
+        rest = b""
+        while chunk := part.read(2**20):
+            text = rest + chunk
+            end = max(text.rfind(b"<"), 0)  # a tag that the chunk cuts through belongs to the next
+            text, rest = text[:end], text[end:]
+            for letters, number in _PLACED.findall(text):
+                place = letters.decode().rjust(3)
+                if letters and place <= last:
+                    raise ValueError(f"cell {letters.decode()}{int(number)} comes after {last.strip()}{row}")
+                if not letters and not row < int(number) <= MOST_ROWS:
+                    raise ValueError(f"row {int(number)} comes after row {row} of at most {MOST_ROWS}")
+                last = place if letters else ""
+                row = row if letters else int(number)
+
+
+_PLACED = re.compile(rb'<(?:[\w.-]+:)?(?:row|c)\s(?:[^>]*?\s)?r="([A-Z]{0,3})(\d{1,12})"')
+"""Where a row or a cell says it stands."""
+
+
 def _foreign(rows: Iterator[Any], name: str) -> Iterator[Any]:
     """Rows as openpyxl parses them; damage met on the way is the file's, in plain words."""
+    import warnings
+
     while True:
         try:
-            row = next(rows)
+            with warnings.catch_warnings():  # of dates beyond the calendar, which come out as errors by cell
+                warnings.simplefilter("ignore")
+                row = next(rows)
         except StopIteration:
             return
         except Exception as bad:

@@ -557,6 +557,16 @@ def test_keep_good_never_overwrites(log: Log, tmp_path: Path) -> None:
     assert not (tmp_path / "unused.csv").exists()
 
 
+def test_keep_good_cannot_part_a_file_that_breaks_off(log: Log, tmp_path: Path) -> None:
+    """What comes after a quote that never closes is neither good nor bad, so that nothing is taken of the file."""
+    path = write(tmp_path / "s.csv", [cut(line="L1", rods="7"), cut(line="L2", rods="7")])
+    path.write_text(path.read_text().replace("L2", '"L2'))
+    with pytest.raises(RowErrors, match="row 3: opens a quote that never closes; the rows after it were not read"):
+        import_file(log, path, keep_good=tmp_path / "rest.csv")
+    assert not any(counts(log).values())
+    assert not (tmp_path / "rest.csv").exists()
+
+
 def test_spreadsheet_problems_name_the_cell(log: Log, tmp_path: Path) -> None:
     """A bad cell of a spreadsheet is named by sheet and address; dates made of fractions are explained."""
     import datetime as dt

@@ -1,4 +1,7 @@
-"""Kills, crowds, full disks and flipped bytes, a few of each; `python -m benchmarks faults` runs them in full."""
+"""Kills, crowds, full disks, flipped bytes and spoiled files, a few of each.
+
+`python -m benchmarks faults` and `mangled` run them in full.
+"""
 
 from __future__ import annotations
 
@@ -6,6 +9,7 @@ from pathlib import Path
 
 import pytest
 
+from benchmarks import mangled
 from benchmarks.faults import trials
 
 SMALL = trials(small=True, seed=20260512)
@@ -28,3 +32,17 @@ def test_kills_really_killed(tmp_path: Path) -> None:
     found = kill_insert(tmp_path, 3, seed=2)
     assert found["kills"] == 3
     assert found["acknowledged"] > 3
+
+
+def test_bad_cells_are_values_or_words(tmp_path: Path) -> None:
+    """A few hundred cells nobody could mean: each is held back with a reason or is a value its column can hold."""
+    found = mangled.bad_cells(tmp_path, 300, seed=12)
+    assert {what: found[what] for what in mangled.CELLS_ZERO} == dict.fromkeys(mangled.CELLS_ZERO, 0)
+    assert min(found["refused"], found["read"], found["rows held back"], found["rows taken"]) > 20
+
+
+def test_spoiled_files_are_taken_whole_or_refused(tmp_path: Path) -> None:
+    """A file spoiled in each way there is: never a traceback, never a part of it, the exit code it deserves."""
+    found = mangled.spoiled_files(tmp_path, len(mangled.WAYS), seed=12)
+    assert {what: found[what] for what in mangled.FILES_ZERO} == dict.fromkeys(mangled.FILES_ZERO, 0)
+    assert min(found["exit 0"], found["exit 2"], found["exit 5"]) > 2

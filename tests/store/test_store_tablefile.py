@@ -246,6 +246,41 @@ def test_entities_that_multiply_are_refused(tmp_path: Path) -> None:
         list(open_table(_zip(tmp_path / "e.xlsx", parts)).rows())
 
 
+def _with_sheet(path: Path, old: bytes, new: bytes) -> Path:
+    """The spreadsheet with one change in the markup of its sheet."""
+    with zipfile.ZipFile(path) as archive:
+        parts = {part: archive.read(part) for part in archive.namelist()}
+    name = "xl/worksheets/sheet1.xml"
+    assert old in parts[name]
+    parts[name] = parts[name].replace(old, new, 1)
+    return _zip(path.with_name("changed.xlsx"), parts)
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "words"),
+    [
+        (b'<row r="3"', b'<row r="2"', "row 2 comes after row 2"),
+        (b'<row r="2"', b'<row r="5"', "row 3 comes after row 5"),
+        (b'r="B2"', b'r="A2"', "cell A2 comes after A2"),
+        (b'r="A3"', b'r="C3"', "cell B3 comes after C3"),
+        (b'<row r="3"', b'<row r="99999999999"', "row 99999999999 comes after row 2 of at most 1048576"),
+    ],
+)
+def test_cells_that_would_be_passed_over_are_damage(tmp_path: Path, old: bytes, new: bytes, words: str) -> None:
+    """Rows or cells out of their order, which the library leaves out without a word, refuse the file."""
+    path = _with_sheet(_workbook(tmp_path, ["job", "dive"], ["PIER7", "1"], ["PIER7", "2"]), old, new)
+    with pytest.raises(FileError, match=words):
+        list(open_table(path).rows())
+
+
+def test_a_day_beyond_the_calendar_is_a_bad_cell(tmp_path: Path) -> None:
+    """A number shown as a date that no calendar has is an error of its cell, and no warning goes to the terminal."""
+    path = _workbook(tmp_path, ["job", "dive_date"], ["PIER7", dt.date(2026, 5, 12)])
+    (row,) = open_table(_with_sheet(path, b"<v>46154</v>", b"<v>99999999</v>")).rows()
+    assert "(cell B2)" in str(row.problem)
+    assert "type the value" in str(row.problem)
+
+
 @given(st.text(alphabet="'=+-@\t\ra1 ", max_size=8))
 def test_harmless_text_reads_back(text: str) -> None:
     """What is made harmless never begins as a formula does, and comes back unchanged."""
