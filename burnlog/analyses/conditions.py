@@ -48,18 +48,18 @@ class Condition:
 
     def shares(self, values: Sequence[object]) -> Array:
         """Columns for values, (n, levels - 1): 0/1 where known, the mix where not."""
-        rows = {}
-        for value in set(values):
+        place = {value: k for k, value in enumerate(dict.fromkeys(values))}
+        rows = np.zeros((len(place), len(self.levels)))
+        for value, k in place.items():
             among = self.candidates(value)
-            row = np.zeros(len(self.levels))
-            row[among] = self.mix[among] / self.mix[among].sum() if len(among) else 0.0
-            rows[value] = row
-        out = np.array([rows[value] for value in values]).reshape(len(values), len(self.levels))
-        return out[:, 1:]
+            if len(among):
+                rows[k, among] = self.mix[among] / self.mix[among].sum()
+        return rows[[place[value] for value in values], 1:]
 
     def missing(self, values: Sequence[object]) -> NDArray[np.bool_]:
         """Which values have no term and are not the baseline."""
-        return np.array([str(value) not in self.levels for value in values], dtype=bool)
+        lost = {value: str(value) not in self.levels for value in set(values)}
+        return np.array([lost[value] for value in values], dtype=bool)
 
 
 def rod_levels(tallyset: TallySet) -> pd.Series:
@@ -94,24 +94,22 @@ def condition_of(
         named = values[known].unique()
         bare = [v for v in named if any(w.startswith(v + " ") for w in named)]
         known = known & ~values.isin(bare).to_numpy()
-    frame = pd.DataFrame(
-        {"level": values.to_numpy()[known], "length": length[known], "rods": rods[known], "tally": tally[known]}
-    )
-    by = frame.groupby("level", sort=True)
-    table = pd.DataFrame({"length": by["length"].sum(), "tallies": by["tally"].nunique(), "rods": by["rods"].sum()})
+    codes, labels = pd.factorize(values.to_numpy()[known], sort=True)
+    size = len(labels)
+    metres = np.bincount(codes, length[known], minlength=size).astype(float)
+    used = np.bincount(codes, rods[known], minlength=size)
+    pairs = np.unique(tally[known] * max(size, 1) + codes)  # every level once for each of its tallies
+    tallies = np.bincount(pairs % max(size, 1), minlength=size)
     # the prior leans on the baseline, so a tie is broken by what was cut, not by a name or the order of the rows
-    ties = table.round({"length": 6, "rods": 6}).sort_values(
-        ["length", "tallies", "rods"], ascending=False, kind="stable"
-    )
-    table = table.loc[ties.index]
-    enough = table[table["tallies"] >= support]
-    kept = enough if len(enough) else table.iloc[:1]
-    mix = kept["length"].to_numpy(dtype=float)
+    order = np.lexsort((-used.round(6), -tallies, -metres.round(6)))
+    enough = order[tallies[order] >= support]
+    kept = enough if len(enough) else order[:1]
+    mix = metres[kept]
     return Condition(
         name=name,
-        levels=tuple(str(level) for level in kept.index),
+        levels=tuple(str(labels[k]) for k in kept),
         mix=mix / mix.sum() if len(mix) else mix,
-        counts=tuple(int(count) for count in kept["tallies"]),
-        lengths=tuple(float(metres) for metres in kept["length"]),
-        unsupported=tuple(str(level) for level in table.index.difference(kept.index, sort=False)),
+        counts=tuple(int(count) for count in tallies[kept]),
+        lengths=tuple(float(metre) for metre in mix),
+        unsupported=tuple(str(labels[k]) for k in order if k not in kept),
     )

@@ -133,8 +133,9 @@ class Tables:
         lean = replace(self, kept=self.kept & ~gone)
         _refuse_few(lean)
         entries = []
+        loadings = _Loadings.of(self.effects, self.eliminated, gone)
         for case, entry in zip(self.cases, self.entries, strict=True):
-            minus = _cross_products(case, self.effects, self.eliminated, entry.basis, gone)
+            minus = _cross_products(case, loadings, entry.basis)
             less = CaseTables(
                 counts=np.maximum(entry.counts - minus.counts, 0.0),
                 cross=entry.cross - minus.cross,
@@ -216,16 +217,18 @@ class Tables:
             for k, columns in zip(self.stay, self.columns, strict=True):
                 scale[:, columns] = ratios[part, k, None]
             if self.eliminated is None:
-                reduced = np.broadcast_to(entry.gram, (len(scale), size, size))
+                stacked = np.repeat(entry.gram[None], len(scale), axis=0)
                 log_det = np.zeros(len(scale))
             else:
                 unique, place = np.unique(ratios[part, self.eliminated], return_inverse=True)
                 pivots = 1.0 + unique[:, None] ** 2 * entry.counts
                 root = unique[:, None] / np.sqrt(pivots)
                 half = root[:, :, None] * entry.cross
-                reduced = (entry.gram - half.transpose(0, 2, 1) @ half)[place]
+                stacked = (entry.gram - half.transpose(0, 2, 1) @ half)[place]
                 log_det = np.log(pivots).sum(axis=1)[place]
-            stacked = reduced * scale[:, :, None] * scale[:, None, :]
+            for columns in self.columns:  # the scale of all others is 1
+                stacked[:, columns] *= scale[:, columns, None]
+                stacked[:, :, columns] *= scale[:, None, columns]
             np.einsum("pii->pi", stacked)[:] += diagonal
             try:
                 factor = np.linalg.cholesky(stacked)
@@ -304,10 +307,8 @@ def tables(
         eliminated=_eliminated(effects),
     )
     _refuse_few(empty)
-    entries = []
-    for case in cases:
-        basis = flat_basis(case, precision, labels)
-        entries.append(_cross_products(case, effects, empty.eliminated, basis, empty.kept))
+    loadings = _Loadings.of(effects, empty.eliminated, empty.kept)
+    entries = [_cross_products(case, loadings, flat_basis(case, precision, labels)) for case in cases]
     return replace(empty, entries=tuple(entries))
 
 
@@ -348,29 +349,39 @@ def _refuse_few(fit: Tables) -> None:
         )
 
 
-def _cross_products(
-    case: Case,
-    effects: tuple[Effect, ...],
-    eliminated: int | None,
-    basis: Basis,
-    rows: NDArray[np.bool_],
-) -> CaseTables:
-    """Weighted sums over `rows` of one case, in its basis."""
-    whole = bool(rows.all())
-    pick: Any = slice(None) if whole else np.flatnonzero(rows)
-    m = case.m[pick]
-    columns, y = basis.rows(case.X[pick], case.y[pick])
-    stay = [effect.loadings[pick] for k, effect in enumerate(effects) if k != eliminated]
-    W = np.concatenate([columns, *stay, y[:, None]], axis=1)
+@dataclass(frozen=True)
+class _Loadings:
+    """Loadings of some of the rows, the same for every case: of the eliminated effect, and of all others."""
+
+    rows: Any  # a slice where it is all of them, else positions
+    eliminated: scipy.sparse.csr_array  # transposed, (q, rows)
+    squares: scipy.sparse.csr_array
+    stay: Array
+
+    @classmethod
+    def of(cls, effects: tuple[Effect, ...], eliminated: int | None, rows: NDArray[np.bool_]) -> _Loadings:
+        at: Any = slice(None) if rows.all() else np.flatnonzero(rows)
+        own = np.zeros((len(rows), 0)) if eliminated is None else effects[eliminated].loadings
+        turned = scipy.sparse.csr_array(own[at].T)
+        stay = [effect.loadings[at] for k, effect in enumerate(effects) if k != eliminated]
+        return cls(at, turned, turned.power(2), np.concatenate([np.zeros((turned.shape[1], 0)), *stay], axis=1))
+
+
+def _cross_products(case: Case, loadings: _Loadings, basis: Basis) -> CaseTables:
+    """Weighted sums over the rows of the loadings, of one case in its basis."""
+    m = case.m[loadings.rows]
+    given = case.y[loadings.rows]
+    columns, y = basis.rows(case.X[loadings.rows], given)
+    W = np.concatenate([columns, loadings.stay, y[:, None]], axis=1)
     WM = W / m[:, None]
-    if eliminated is None:
-        counts, cross = np.zeros(0), np.zeros((0, W.shape[1]))
-    else:
-        Z = scipy.sparse.csr_array(effects[eliminated].loadings[pick])
-        counts = np.asarray(Z.power(2).T @ (1.0 / m), dtype=float)
-        cross = np.asarray(Z.T @ WM, dtype=float)
-    gram = W.T @ WM
-    return CaseTables(counts, cross, gram, float(case.y[pick] ** 2 @ (1.0 / m)), float(np.log(m).sum()), basis)
+    return CaseTables(
+        counts=np.asarray(loadings.squares @ (1.0 / m), dtype=float),
+        cross=np.asarray(loadings.eliminated @ WM, dtype=float),
+        gram=W.T @ WM,
+        total=float(given**2 @ (1.0 / m)),
+        log_m=float(np.log(m).sum()),
+        basis=basis,
+    )
 
 
 def _refuse_lost_columns(entry: CaseTables, names: tuple[str, ...]) -> None:
