@@ -91,7 +91,7 @@ def simulate_rates(
         Cuts begun anew on a line already begun, per rod.
     """
     crew = _Crew.of(lines, divers, usual_divers, rods.levels("diver"))
-    drawn = rods.posterior.draws(draws, rng)
+    drawn = rods.posterior.draws(draws, rng, effects=_named(job))
     own = _job_part(rods, drawn, job, rng)
     people = crew.effects(rods, drawn, rng)
     levels = _Levels.of(rods.design, lines, draws, rng)
@@ -103,17 +103,18 @@ def simulate_rates(
     shared += levels.effect(rods.design, drawn.coef, kinds.first)
     luck_sd = drawn.sigma[:, None] * np.sqrt(rods.design.noise(psi[:, None], exposure))
     base, seats = np.exp(shared), np.exp(people)
-    noise = rng.standard_normal((draws, len(lines)))
-    amounts, logs = np.empty_like(noise), np.empty_like(noise)
+    logs = rng.standard_normal((draws, len(lines)))
+    amounts = np.empty_like(logs)
+    whose = people + own[:, None]
     for part in _blocks(draws, len(lines)):
-        luck = noise[part] * luck_sd[part][:, kinds.of_line]
-        logs[part] = luck + shared[part][:, kinds.of_line] + people[part][:, crew.seat]
-        np.exp(logs[part], out=amounts[part])
+        row = logs[part]
+        row *= np.take(luck_sd[part], kinds.of_line, axis=1)
+        row += np.take(shared[part], kinds.of_line, axis=1)
+        row += np.take(whose[part], crew.seat, axis=1)
+        np.exp(row, out=amounts[part])
     usual = np.log(base @ kinds.count)
     with_people = np.log(np.einsum("dk,dk->d", base, seats @ kinds.by_seat(crew.seat, seats.shape[1]).T))
-    total = np.log(amounts.sum(axis=1))
-    amounts *= np.exp(own)[:, None]
-    logs += own[:, None]
+    total = np.log(amounts.sum(axis=1)) - own
     seconds = None
     if time is not None:
         seconds = _seconds(time, logs, amounts, kinds, levels, crew, job, cuts_per_rod, rng)
@@ -139,7 +140,7 @@ def _seconds(
     rng: np.random.Generator,
 ) -> Array:
     """Time on the given draws of rods, whose logarithms are used up."""
-    drawn = time.posterior.draws(len(rods), rng)
+    drawn = time.posterior.draws(len(rods), rng, effects=_named(job))
     own = _job_part(time, drawn, job if job in time.levels("job") else None, rng)
     psi = _tag(time, drawn, "psi_m")
     shared = np.log(60.0 * time.scale[drawn.case])[:, None] + own[:, None] + drawn.coef[:, 0, None]
@@ -149,18 +150,27 @@ def _seconds(
     luck_sd = drawn.sigma[:, None] * np.sqrt(time.design.noise(psi[:, None], kinds.length[None, :]))
     noise = rng.standard_normal(rods.shape)
     for part in _blocks(*rods.shape):
-        per_cut = log_rods[part] - np.log(1.0 + rods[part] * cuts_per_rod)
-        noise[part] *= luck_sd[part][:, kinds.of_line]
-        noise[part] += log_rods[part] + slope[part] * per_cut
-        noise[part] += shared[part][:, kinds.of_line] + people[part][:, crew.seat]
-        np.exp(noise[part], out=noise[part])
-    return noise
+        row = noise[part]
+        row *= np.take(luck_sd[part], kinds.of_line, axis=1)
+        row += (1.0 + slope[part]) * log_rods[part]
+        per_cut = rods[part] * cuts_per_rod
+        per_cut += 1.0
+        row -= slope[part] * np.log(per_cut, out=per_cut)
+        row += np.take(shared[part], kinds.of_line, axis=1)
+        row += np.take(people[part], crew.seat, axis=1)
+        np.exp(row, out=row)
+    return np.asarray(noise, dtype=float)
 
 
 def _blocks(draws: int, lines: int) -> list[slice]:
     """Draws in turn, some at a time."""
     step = max(1, BLOCK // max(1, lines))
     return [slice(start, start + step) for start in range(0, draws, step)]
+
+
+def _named(job: str | None) -> tuple[str, ...]:
+    """Effects whose levels are asked for: a new job has none of the old jobs' effects."""
+    return ("diver",) if job is None else ("job", "diver")
 
 
 def _tag(model: Model, drawn: Draws, name: str) -> Array:
@@ -279,11 +289,15 @@ class _Levels:
         column = coef.shape[1] - sum(len(condition.terms) for condition in rows.conditions)
         for condition in rows.conditions:
             size = len(condition.terms)
-            effects = np.column_stack([np.zeros(len(coef)), coef[:, column : column + size]])
-            for k, levels in enumerate(self.chosen[condition.name]):
-                if size:
-                    value = effects[:, levels[0]] if len(levels) == 1 else effects[np.arange(len(coef)), levels]
-                    out[:, self.group[condition.name][lines] == k] += value[:, None]
+            if size:
+                effects = np.column_stack([np.zeros(len(coef)), coef[:, column : column + size]])
+                of_group = np.column_stack(
+                    [
+                        effects[:, levels[0]] if len(levels) == 1 else effects[np.arange(len(coef)), levels]
+                        for levels in self.chosen[condition.name]
+                    ]
+                )
+                out += np.take(of_group, self.group[condition.name][lines], axis=1)
             column += size
         return out
 

@@ -9,7 +9,7 @@ Where more than two effects make a grid dear, `integrate_sampled` puts the point
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import cast
@@ -257,7 +257,7 @@ class Posterior:
             )
         return tuple(out)
 
-    def draws(self, n: int, rng: Generator) -> Draws:
+    def draws(self, n: int, rng: Generator, *, effects: Collection[str] | None = None) -> Draws:
         """Draw coefficients, effects, spreads and sigma together, exactly given the points.
 
         Parameters
@@ -266,9 +266,12 @@ class Posterior:
             Draws, 1 or more.
         rng : numpy.random.Generator
             Source of randomness; the same state gives the same bytes.
+        effects : collection of str, optional
+            Effects whose levels are wanted; all of them if not given. What is drawn does not depend on it.
         """
         fit = self.tables
         q = self._eliminated_size
+        whole = fit.eliminated is not None and (effects is None or fit.effects[fit.eliminated].name in effects)
         d = self.coef_at.shape[1]
         steps = np.cumsum(self.weights)
         point = np.searchsorted(steps, rng.random(n) * steps[-1], side="right")
@@ -286,7 +289,7 @@ class Posterior:
                 own = chosen[place]
                 solved, _ = scipy.linalg.lapack.dtrtrs(factor[:d, :d], z[at].T, lower=1, trans=1)
                 rest[at] = self.coef_at[own] + sigma[at, None] * scale[:d] * solved.T
-                if fit.eliminated is not None:
+                if whole and fit.eliminated is not None:
                     mean, variance = self._eliminated_given(fit.eliminated, own, rest[at])
                     eliminated[at] = mean + sigma[at, None] * np.sqrt(variance) * z_eliminated[at]
         p = len(self.names)
@@ -298,12 +301,12 @@ class Posterior:
         by_name: dict[str, Array] = {}
         for k, columns in zip(fit.stay, fit.columns, strict=True):
             by_name[fit.effects[k].name] = rest[:, columns]
-        if fit.eliminated is not None:
+        if whole and fit.eliminated is not None:
             by_name[fit.effects[fit.eliminated].name] = eliminated
         return Draws(
             case=case,
             coef=coef,
-            effects={effect.name: by_name[effect.name] for effect in fit.effects},
+            effects={name: by_name[name] for name in (each.name for each in fit.effects) if name in by_name},
             sd={effect.name: sigma * self.ratios[point, k] for k, effect in enumerate(fit.effects)},
             sigma=sigma,
         )

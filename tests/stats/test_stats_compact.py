@@ -74,3 +74,14 @@ def test_arrays_keep_every_bit() -> None:
     back = numbers(json.loads(json.dumps(as_text(values))))
     assert back.shape == (2, 3)
     assert back.tobytes() == values.tobytes()
+
+
+def test_effects_not_asked_for_leave_the_other_draws_as_they_are() -> None:
+    """Without the levels of one effect, coefficients, spreads and the other effect keep every bit."""
+    fit = made()
+    whole, part = (fit.draws(500, np.random.default_rng(2), effects=names) for names in (None, ("person",)))
+    assert set(whole.effects) == {"job", "person"}
+    assert set(part.effects) == {"person"}
+    assert whole.coef.tobytes() == part.coef.tobytes()
+    assert whole.sd["job"].tobytes() == part.sd["job"].tobytes()
+    assert whole.effects["person"].tobytes() == part.effects["person"].tobytes()
