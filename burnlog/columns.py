@@ -156,6 +156,7 @@ GLOSSARY: Mapping[str, tuple[Column, ...]] = {
         ("outcome", "text", "", "through, through with hangers, part way, not through, abandoned, unknown"),
         ("technique", "text", "", "vocabulary: technique; several parted by `; `"),
         ("remark", "text", "", "as written"),
+        ("twice_why", "text", "", "why it is a true second cut with line, start and stop of another"),
         ("made_up", "flag", "", "invented, not field data"),
     ),
     "tallies": _columns(
@@ -245,6 +246,7 @@ GLOSSARY: Mapping[str, tuple[Column, ...]] = {
         ("label_kpa", "number", "kPa gauge", "pressure the label speaks of"),
         ("label_temp_c", "number", "C", "temperature the label speaks of"),
         ("route", "text", "", "label volume, water volume real gas or weighed"),
+        ("purity_pct", "number", "%", "purity of the oxygen by its certificate"),
     ),
     "sourced_values": _columns(
         ("kind", "text", "", "section, rule or price"),

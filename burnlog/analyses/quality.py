@@ -39,6 +39,8 @@ RULES = (
 TAPE_ERROR = 1.02
 """New length may come out this much longer than planned before somebody is asked (tape error; judgement)."""
 USUAL_THICKNESS_MM = (3.0, 75.0)
+USUAL_PURITY_PCT = 99.5
+"""Makers and manuals ask for at least this of cutting oxygen, as Hermans 2019 quotes them (second-hand)."""
 USUAL_FULL = 1.15
 """A bank may read this much over its label before somebody is asked (judgement)."""
 CLOCK_SLACK_S = 60.0
@@ -190,10 +192,13 @@ class _Look:
             )
 
     def _entered_twice(self) -> Iterator[Problem]:
-        """Same dive, line, start and stop: two people typed one sheet, or a second pass with a copied clock."""
+        """Same dive, line, start and stop: two people typed one sheet, or a second pass with a copied clock.
+
+        A row with a reason for being a true second cut was asked when it was typed.
+        """
         known = self.cuts[self.cuts["start_at"].notna() & self.cuts["stop_at"].notna()]
         key = ["dive_ref", "line_ref", "start_at", "stop_at"]
-        again = known[known.duplicated(key)]
+        again = known[known.duplicated(key) & known["twice_why"].isna()]
         for cut in again.to_dict("records"):
             same = known[(known[key] == pd.Series({name: cut[name] for name in key})).all(axis=1)]
             first = same["cut_ref"].iloc[0]
@@ -282,6 +287,13 @@ class _Look:
             thick = show(cut["thickness_mm"], "thickness", self.profile, digits=4)
             message = f"{cut['line']}: {thick} thick; usual is {low:g} to {high:g} mm"
             yield replace(self._at_cut("outside the usual range", cut, message), target=str(line_ref))
+        purity = self.frames.banks.set_index("bank")["purity_pct"]
+        drawn = self.frames.dives.sort_values(["dive_date", "job", "dive_no"], kind="stable").drop_duplicates("bank")
+        low_purity = drawn[drawn["bank"].map(purity) < USUAL_PURITY_PCT]
+        for dive in low_purity.to_dict("records"):
+            message = f"{dive['bank']}: {purity[dive['bank']]:g} % oxygen; usual is {USUAL_PURITY_PCT:g} % or more"
+            found = self._at_dive("outside the usual range", str(dive["job"]), str(dive["dive_ref"]), message)
+            yield replace(found, target=str(dive["bank"]))
 
     def _clocks(self) -> Iterator[Problem]:
         clocked = (self.cuts["stop_at"] - self.cuts["start_at"]).dt.total_seconds()

@@ -121,7 +121,7 @@ _QUERIES = {
   FROM rig WHERE voided_at IS NULL ORDER BY code""",
     "banks": """
   SELECT code AS bank, cylinders, contents_kg_each, label_pressure_kpa AS label_kpa, label_temp_c,
-    contents_route AS route
+    contents_route AS route, purity_pct
   FROM bank WHERE voided_at IS NULL ORDER BY code""",
     "sourced_values": """
   SELECT kind, name, value, unit, detail, source FROM sourced_value WHERE voided_at IS NULL

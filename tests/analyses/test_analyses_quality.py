@@ -69,6 +69,16 @@ def test_R35_each_fault_alone_is_one_line(rule: str) -> None:
     assert [problem.rule for problem in check(_with_faults(only=rule)).problems] == [rule]
 
 
+def test_R35_oxygen_below_its_usual_purity() -> None:
+    """A bank under 99.5 % is asked about once, at the first dive that drew on it; one not recorded never."""
+    dives = [dive(n, {}, bank=f"B{1 + n % 2}") for n in range(1, 5)]
+    banks = [{"bank": "B1", "purity_pct": 99.2}, {"bank": "B2", "purity_pct": 99.5}, {"bank": "B3"}]
+    (problem,) = check(record(*dives, banks=banks)).problems
+    assert (problem.rule, problem.target, problem.dive) == ("outside the usual range", "B1", "J1 2")
+    assert problem.message == "B1: 99.2 % oxygen; usual is 99.5 % or more"
+    assert check(record(*dives, banks=[{"bank": "B1"}, {"bank": "B2"}])).clean
+
+
 def test_R35_blanks_set_off_no_rule() -> None:
     """A record of blanks has nothing that does not add up."""
     blank = {"new_length_m": None, "planned_length_m": None, "thickness_mm": None, "outcome": "unknown", "edge": None}
@@ -104,6 +114,8 @@ def test_R37_same_line_start_and_stop() -> None:
     assert problem.rule == "entered twice"
     assert (problem.sheet, problem.row) == ("S1", 2)
     assert "J1 1.1" in problem.message
+    reasoned = {**cut, "twice_why": "two torches, one clock"}
+    assert check(record(dive(1, cut, reasoned))).clean  # asked when it was typed
     other = {**cut, "start_at": "09:30", "stop_at": "09:40"}
     assert check(record(dive(1, cut, other))).clean
     untimed = {"line": "L1", "new_length_m": 0.3}

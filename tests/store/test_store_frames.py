@@ -271,3 +271,13 @@ def test_frames_are_read_at_one_moment_and_without_writing(scribe: Scribe, tmp_p
     with Log.open(copy, now=clock, write=False) as log:
         assert len(load_frames(log).cuts) == 1
     assert copy.read_bytes() == before
+
+
+def test_R37_reasons_and_purity_come_through(scribe: Scribe) -> None:
+    """The reason for a true second cut, and the purity of a bank's oxygen, stand in the frames."""
+    scribe.cut(14, 1, "L14")
+    scribe.cut(14, 2, "L15", twice_why="two torches, one clock")
+    scribe.log.insert("bank", {"code": "B1", "purity_pct": 99.2})
+    frames = load_frames(scribe.log)
+    assert frames.cuts["twice_why"].fillna("").tolist() == ["", "two torches, one clock"]
+    assert frames.banks["purity_pct"].tolist() == [99.2]
