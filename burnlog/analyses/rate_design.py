@@ -21,6 +21,7 @@ from typing import TypeVar
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
+from scipy.special import erf
 
 from burnlog.analyses.conditions import CONDITIONS, Condition, asked, condition_of, rod_levels
 from burnlog.analyses.tallies import TallySet
@@ -62,7 +63,9 @@ class Settings:
     start_m, psi_m : tuple of float
         Grids of the start allowance and of the length below which a tally is noisier, both in m.
     start_scale_m : float
-        Half-normal scale of the start allowance.
+        Half-normal scale of the start allowance. A point of its grid stands for all allowances nearer to it than to
+        any other and has their share of the prior; with the bare density at the points a grid that is dense near 0
+        would lean on no start at all (prior mean 0.09 m where the stated half-normal has 0.16 m).
     exponent_scale : float
         Prior sd of the thickness exponent about 1, in sigmas.
     contrast_scale : float
@@ -86,6 +89,22 @@ class Settings:
     diver_scale: float = 1.0
     job_grid: tuple[float, float, int] = (0.06, 4.0, 11)
     diver_grid: tuple[float, float, int] = (0.06, 2.0, 6)
+
+    def start_share(self, start_m: float) -> float:
+        """Share of the half-normal prior that a point of the start grid stands for.
+
+        Examples
+        --------
+        >>> settings = Settings()
+        >>> [round(settings.start_share(start), 2) for start in settings.start_m]
+        [0.06, 0.14, 0.17, 0.21, 0.25, 0.17]
+        """
+        below = max((point for point in self.start_m if point < start_m), default=None)
+        above = min((point for point in self.start_m if point > start_m), default=None)
+        low = 0.0 if below is None else 0.5 * (below + start_m)
+        high = np.inf if above is None else 0.5 * (start_m + above)
+        reach = self.start_scale_m * np.sqrt(2.0)
+        return float(erf(high / reach) - erf(low / reach))
 
 
 @dataclass(frozen=True, eq=False)
@@ -161,7 +180,7 @@ class Design:
             y=y,
             X=np.column_stack([np.ones(self.n), log_t, conditions]),
             m=self.noise(psi_m, exposure),
-            log_prior=-0.5 * (start_m / self.settings.start_scale_m) ** 2,
+            log_prior=float(np.log(self.settings.start_share(start_m))),
             tag={"start_m": start_m, "psi_m": psi_m},
         )
 
@@ -174,6 +193,28 @@ class Design:
         """What the exponent of a case's linear predictor multiplies to give the count, (n,)."""
         rods = self.tallies["rods"].to_numpy(dtype=float)
         return np.asarray(rods / np.exp(case.y), dtype=float)
+
+    def bid(self, case: Case, coef: Array, effects: Array, variance: float) -> Array:
+        """What the pieces of each tally come to in the mean when they are bid one by one, (n,).
+
+        A bid sums over lines, each with its own steel and its own luck, where a tally of many lines has a mean of
+        its steels and one luck; the sum of a spread is more than its middle.
+
+        Parameters
+        ----------
+        case : Case
+            One of `cases`.
+        coef : array (p,)
+        effects : array (n,)
+            Sum of the group effects of each tally.
+        variance : float
+            Residual variance of a usual tally, sigma^2.
+        """
+        start = case.tag["start_m"]
+        line = self.log_t * (1.0 + coef[1]) + self.columns @ coef[2:]
+        line += 0.5 * variance * self.noise(case.tag["psi_m"], self.planned + start)
+        total = self._sums(self.length * (1.0 + start / self.planned) * np.exp(line))
+        return np.asarray(total * np.exp(coef[0] + effects), dtype=float)
 
     @property
     def recorded(self) -> Array:
@@ -245,6 +286,12 @@ class TimeDesign(Design):
     def amounts(self, case: Case) -> Array:
         """Seconds that one minute per rod would make, (n,)."""
         return 60.0 * self.recorded_rods
+
+    def bid(self, case: Case, coef: Array, effects: Array, variance: float) -> Array:
+        """Seconds the rods of each tally come to in the mean, line by line with a luck of its own, (n,)."""
+        luck = self.length * np.exp(0.5 * variance * self.noise(case.tag["psi_m"], self.planned))
+        usual = self.amounts(case) * np.exp(case.X @ coef + effects)
+        return np.asarray(usual * self._sums(luck) / self._sums(self.length), dtype=float)
 
     @property
     def recorded(self) -> Array:

@@ -114,9 +114,8 @@ def test_a_job_downdated_is_a_job_never_seen(eight: Frames) -> None:
         np.testing.assert_allclose(less.posterior.coef, fresh.coef, atol=1e-8)
         assert less.posterior.sigma == pytest.approx(fresh.sigma, rel=1e-8)
         for case, found, scale in zip(rows.cases, fresh.per_case(), less.scale, strict=True):
-            eta = case.X @ found.coef + 0.5 * found.variance * case.m
-            eta += sum(e.loadings @ found.effects[e.name] for e in rows.effects)
-            fitted = (rows.amounts(case) * np.exp(eta))[seen].sum()
+            people = sum(e.loadings @ found.effects[e.name] for e in rows.effects)
+            fitted = rows.bid(case, found.coef, people, found.variance)[seen].sum()
             assert scale == pytest.approx(rows.recorded[seen].sum() / fitted, rel=1e-6)
 
 

@@ -17,7 +17,7 @@ from plain_record import frames_of
 
 from burnlog.analyses.backtest import backtest
 from burnlog.analyses.invented import WORLDS, History, histories, history
-from burnlog.analyses.rate_design import Settings, design, time_design
+from burnlog.analyses.rate_design import Design, Settings, design, time_design
 from burnlog.analyses.rate_fit import RateFit, fit_rates
 from burnlog.analyses.rates import rates
 from burnlog.analyses.spreads import spreads
@@ -57,7 +57,8 @@ def test_exposure_gives_each_line_one_start(record: Record) -> None:
     assert log_t == pytest.approx({"t1": math.log(2), "t2": math.log(2), "d": (1.2 * 0.0 + 0.7 * -math.log(2)) / 1.9})
     assert case.y[0] == pytest.approx(math.log(9) - math.log(1.65) - math.log(2))
     assert case.m == pytest.approx((1 + 0.3 / rows.exposure(0.2)) / (1 + 0.3 / 1.5))
-    assert case.log_prior == pytest.approx(-0.5)
+    # the normal table: P(|z| < 0.80) = 0.5763, P(|z| < 1.375) = 0.8309
+    assert math.exp(case.log_prior) == pytest.approx(0.8309 - 0.5763, abs=1e-4)
 
 
 def test_blank_and_rare_conditions_are_the_historys_mix(record: Record) -> None:
@@ -109,14 +110,72 @@ def test_a_family_in_two_diameters_has_a_level_for_each(record: Record) -> None:
 
 
 def test_the_fit_reproduces_the_recorded_totals(fit: RateFit) -> None:
-    """Rods and seconds of the record come out of the fit in sum, at every point of the grid."""
+    """Bid cut by cut, each line with its own luck, the record's work comes to its recorded rods and seconds."""
     assert fit.time is not None
+    pieces = fit.tallyset.pieces[fit.tallyset.pieces["new_length_m"] > 0]
     for model in (fit.rods, fit.time):
-        rows = model.design
+        rows, timed = model.design, model is fit.time
+        own = pieces[pieces["tally_id"].isin(rows.tallies.index)]
+        of = rows.tallies.index.get_indexer(own["tally_id"])
+        length, planned = own["new_length_m"].to_numpy(), own["planned_m"].to_numpy()
+        log_t = np.log(own["thickness_mm"].to_numpy() / 12.7)
         for case, found, scale in zip(rows.cases, model.posterior.per_case(), model.scale, strict=True):
-            eta = case.X @ found.coef + 0.5 * found.variance * case.m
-            eta += sum(e.loadings @ found.effects[e.name] for e in rows.effects)
-            assert (scale * rows.amounts(case) * np.exp(eta)).sum() == pytest.approx(rows.recorded.sum(), rel=1e-9)
+            start, psi = (0.0 if timed else case.tag["start_m"]), case.tag["psi_m"]
+            usual = np.median(np.bincount(of, length))
+            luck = 0.5 * found.variance * (1 + psi / (planned + start)) / (1 + psi / usual)
+            people = sum(e.loadings @ found.effects[e.name] for e in rows.effects)[of]
+            if timed:
+                share = length / np.bincount(of, length)[of]
+                tally = rows.recorded_rods * 60 * np.exp(case.X @ found.coef)
+                bid = share * tally[of] * np.exp(luck + people)
+            else:
+                conditions = np.column_stack([c.shares(_asked(c.name, own, rows, of)) for c in rows.conditions])
+                b = found.coef[0] + (1 + found.coef[1]) * log_t + conditions @ found.coef[2:]
+                bid = length * (1 + start / planned) * np.exp(b + luck + people)
+            assert scale * bid.sum() == pytest.approx(rows.recorded.sum(), rel=1e-9)
+
+
+def _asked(name: str, pieces: pd.DataFrame, rows: Design, of: Any) -> list[object]:
+    """A condition cut by cut; rods by the count they were counted in."""
+    return (rows.tallies["family"].to_numpy()[of] if name == "family" else pieces[name]).tolist()
+
+
+def test_counting_by_the_dive_asks_no_more_rods_than_by_the_cut(record: Record) -> None:
+    """The same burns on mixed plate, counted by the cut or by the dive, give the same bid within 5 %."""
+    rng, bids = np.random.default_rng(12), []
+    cuts = [
+        {
+            "job": f"J{n % 6}",
+            "diver": f"D{n % 4}",
+            "dive_no": n // 24 + 1,
+            "line": f"L{n}",
+            "new_length_m": float(length),
+            "planned_length_m": float(length),
+            "thickness_mm": float(thick),
+            "rods": float(5.0 * (length + 0.1) * thick / 12.7 * np.exp(0.4 * luck)),
+        }
+        for n, (length, thick, luck) in enumerate(
+            zip(
+                rng.uniform(0.3, 2.5, 360),
+                rng.choice([8.0, 12.7, 25.4], 360),
+                rng.standard_normal(360),
+                strict=True,
+            )
+        )
+    ]
+    dives = {}
+    for cut in cuts:
+        dives[f"{cut['job']}/{cut['dive_no']}"] = dives.get(f"{cut['job']}/{cut['dive_no']}", 0.0) + cut["rods"]
+    by_dive = [{**cut, "rods": None, "tally": f"{cut['job']}/{cut['dive_no']}"} for cut in cuts]
+    tallies = {name: {"scope": "dive", "rods": rods} for name, rods in dives.items()}
+    lines = pd.DataFrame(
+        {"length_m": [c["new_length_m"] for c in cuts], "thickness_mm": [c["thickness_mm"] for c in cuts]}
+    )
+    for frames in (record(cuts), record(by_dive, tallies=tallies)):
+        drawn = fit_rates(gather(frames)).simulate(lines, rng=np.random.default_rng(1), draws=2000)
+        bids.append(float(np.median(drawn.rods.sum(axis=1))))
+    assert bids[1] == pytest.approx(bids[0], rel=0.05)
+    assert bids[0] == pytest.approx(sum(dives.values()), rel=0.05)
 
 
 def test_flat_priors_and_one_ratio_are_the_mixed_model(made: History) -> None:

@@ -49,12 +49,17 @@ def dives_of(rng: np.random.Generator, dives: int = 25) -> tuple[list[dict[str, 
 
 
 def test_g5_the_tally_is_the_unit_and_the_exponent_comes_out(record: Record) -> None:
-    """Rods counted by the dive on mixed plate give an exponent of 1 within 0.2; shared out they would give 0.25."""
-    cuts, tallies = dives_of(np.random.default_rng(5), dives=60)
-    found = rates(record(cuts, tallies=tallies))
-    model = found.as_json()["rods"]["model"]
-    assert 0.8 <= model["exponent"] <= 1.2
-    assert found.ratio.tallies == 60
+    """Rods counted by the dive on mixed plate give an exponent of 1 within 0.2; shared out they would give 0.25.
+
+    The mean of four seeded sets, for one set has a standard error of 0.11.
+    """
+    exponents = []
+    for seed in range(5, 9):
+        cuts, tallies = dives_of(np.random.default_rng(seed), dives=60)
+        found = rates(record(cuts, tallies=tallies))
+        exponents.append(found.as_json()["rods"]["model"]["exponent"])
+        assert found.ratio.tallies == 60
+    assert 0.8 <= float(np.mean(exponents)) <= 1.2
 
 
 def test_R45_g8_four_tallies_give_a_ratio_and_no_model(record: Record) -> None:
