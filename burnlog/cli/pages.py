@@ -164,6 +164,7 @@ def report_rates(
 
     Example: burnlog report rates --out rates.html --svg charts
     """
+    from burnlog.analyses.fit_check import fit_check
     from burnlog.analyses.rate_curve import rate_curve
     from burnlog.analyses.rates import rates
     from burnlog.reports.rates_page import rates_page
@@ -184,7 +185,7 @@ def report_rates(
     found = rates(frames, scope, by=tuple(by or ()))
     curve = rate_curve(found.fit) if found.fit is not None else ()
     head = head_of(frames, db_id, _asked(scope), by=context.hand)
-    _finish(rates_page(found, curve, head, profile=context.profile), out, svg, png)
+    _finish(rates_page(found, curve, fit_check(frames, found), head, profile=context.profile), out, svg, png)
 
 
 def report_crews(

@@ -142,6 +142,7 @@ def _pages(
     from burnlog.analyses.attached import left_on
     from burnlog.analyses.crew_context import crew_context
     from burnlog.analyses.day import day_of
+    from burnlog.analyses.fit_check import fit_check
     from burnlog.analyses.practice import practice
     from burnlog.analyses.rate_curve import rate_curve
     from burnlog.analyses.scope import Scope
@@ -166,7 +167,7 @@ def _pages(
     questions = [flag for flag in asked.flags if flag.kind in ("rods", "sag")]
     context = crew_context(frames, Scope(), stand.by)
     return {
-        "rates": rates_page(said, curve, head(paid), profile=profile),
+        "rates": rates_page(said, curve, fit_check(frames, said), head(paid), profile=profile),
         "crews": crews_page(stand, context, questions, head(paid), profile=profile),
         "sag": sag_page(oxygen, frames, head("every class and setting, every job"), profile=profile),
         "flags": flags_page(asked, head(paid), profile=profile),

@@ -1,11 +1,13 @@
-"""The page of the rates: curve, conditions, start, exponent, and what was left out."""
+"""The page of the rates: curve, conditions, start, exponent, whether the fit holds, and what was left out."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 
+from burnlog.analyses.fit_check import Band, FitCheck
 from burnlog.analyses.rate_curve import CurvePoint
 from burnlog.analyses.rates import Group, Rates, Term
+from burnlog.charts.fit_check import check_charts, groups_finding, jobs_finding, residual_finding
 from burnlog.charts.rates import M_PER_FT, MM_PER_IN, curve_finding, rate_charts, terms_finding
 from burnlog.reports.cautions import cautions
 from burnlog.reports.page import Head, Page, Table, counted_words, page_of
@@ -13,7 +15,9 @@ from burnlog.reports.page import Head, Page, Table, counted_words, page_of
 __all__ = ["rates_page"]
 
 
-def rates_page(found: Rates, curve: Sequence[CurvePoint], head: Head, *, profile: str = "metric") -> Page:
+def rates_page(
+    found: Rates, curve: Sequence[CurvePoint], check: FitCheck, head: Head, *, profile: str = "metric"
+) -> Page:
     """The page of the rates.
 
     Parameters
@@ -21,12 +25,15 @@ def rates_page(found: Rates, curve: Sequence[CurvePoint], head: Head, *, profile
     found : Rates
     curve : sequence of CurvePoint
         From `burnlog.analyses.rate_curve`; empty where no curve can be drawn.
+    check : FitCheck
+        From `burnlog.analyses.fit_check`: what the residuals and the jobs left out say.
     head : Head
     profile : str
         ``us`` or ``metric``.
     """
     us = profile == "us"
     it = found.ratio
+    charts = {**rate_charts(found, curve, profile=profile), **check_charts(check, profile=profile)}
     terms = [
         (name, terms_finding(rows, what), _terms(rows, what))
         for name, rows, what in (
@@ -38,7 +45,7 @@ def rates_page(found: Rates, curve: Sequence[CurvePoint], head: Head, *, profile
     return page_of(
         "rates.html",
         head,
-        charts=rate_charts(found, curve, profile=profile),
+        charts=charts,
         cautions=cautions("review", closed_space=head.closed_space, tallies=it.tallies, jobs=it.jobs),
         used=f"{it.tallies} tallies on {it.jobs} jobs, {it.time_tallies} of them with times",
         left_out=found.left_out,
@@ -48,6 +55,15 @@ def rates_page(found: Rates, curve: Sequence[CurvePoint], head: Head, *, profile
         curve=_curve(curve, us),
         terms=terms,
         model=_model(found, us),
+        checks=[
+            (name if name in charts else "", finding, table)
+            for name, finding, table in (
+                ("residuals", residual_finding(check), _bands(check, us)),
+                ("residual_groups", groups_finding(check), _groups(check)),
+                ("jobs_left_out", jobs_finding(check), _jobs(check)),
+            )
+            if name in charts or name != "residual_groups"
+        ],
         by=[_by(found, name, us) for name in dict.fromkeys(group.group for group in found.by)],
         warnings=found.warnings,
         outside=counted_words(found.outside),
@@ -149,6 +165,66 @@ def _model(found: Rates, us: bool) -> Table | None:
         ("figure", "value", "what it means"),
         rows,
         numeric=(1,),
+    )
+
+
+def _bands(check: FitCheck, us: bool) -> Table | None:
+    """Mean residuals by size and by steel."""
+    rows = []
+    for band in (*check.of("expected rods"), *check.of("thickness")):
+        steel = band.by == "thickness"
+        scale, unit = (1 / MM_PER_IN if us else 1.0, " in" if us else " mm") if steel else (1.0, "")
+        low, high = (0.0 if end is None else end * scale for end in (band.low, band.high))
+        rows.append((band.by, f"{low:.3g} to {high:.3g}{unit}", *_mean(band)))
+    if not rows:
+        return None
+    return Table.of(
+        "Mean of rods over expected, in spreads: near 0 where the fit suits this size or steel",
+        ("by", "band", "tallies", "mean", "leans"),
+        rows,
+        numeric=(1, 2, 3),
+    )
+
+
+def _groups(check: FitCheck) -> Table | None:
+    rows = [(band.by, band.name, *_mean(band)) for by in ("job", "diver") for band in check.of(by)]
+    if not rows:
+        return None
+    return Table.of(
+        "The same by job and diver, in code order; a diver's only where one person's count",
+        ("by", "code", "tallies", "mean", "leans"),
+        rows,
+        numeric=(2, 3),
+    )
+
+
+def _mean(band: Band) -> tuple[str, str, str]:
+    return (
+        str(band.tallies),
+        f"{band.mean:+.2f}",
+        ("more rods" if band.mean > 0 else "fewer rods") if band.clear else "no",
+    )
+
+
+def _jobs(check: FitCheck) -> Table | None:
+    rows = [
+        (
+            job.job,
+            f"{job.actual_rods:.0f}",
+            f"{job.p50:.0f}",
+            f"{job.p10:.0f} - {job.p90:.0f}",
+            "holds" if job.p10 <= job.actual_rods <= job.p90 else "misses",
+            f"{job.tallies_before} on {job.jobs_before}",
+        )
+        for job in check.jobs
+    ]
+    if not rows:
+        return None
+    return Table.of(
+        "Each job as the others alone would have forecast it, in order of time",
+        ("job", "rods burned", "middle forecast", "80 % range", "range", "from tallies on jobs"),
+        rows,
+        numeric=(1, 2, 3, 5),
     )
 
 
