@@ -119,9 +119,11 @@ def _crewing(world: World, count: int, jobs: int, rng: np.random.Generator) -> _
     person_time = rng.normal(0.0, world.time_diver_sd, size=(count, crews * size))
     shape = (count, jobs, DIVES)
     if world.one_job_crews:
-        crew = np.broadcast_to(np.arange(jobs)[None, :, None], shape)
+        first = np.broadcast_to(np.arange(jobs)[None, :, None], (count, jobs, 1))
     else:
         first = rng.integers(0, crews, size=(count, jobs, 1))
+    crew = np.broadcast_to(first, shape)
+    if world.shared_dives > 0:
         second = (first + rng.integers(1, max(crews, 2), size=(count, jobs, 1))) % crews
         crew = np.where(rng.random(shape) < world.shared_dives, second, first)
     person = crew * size + rng.integers(0, size, size=shape)

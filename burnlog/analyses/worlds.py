@@ -61,7 +61,8 @@ class World:
     Log rods of a line = log rods_per_m + log(length + start_m) + exponent log(t / 12.7 mm) + effects of its
     conditions + job + diver + luck. Spreads are standard deviations on the log scale. `job_sd` is a range:
     each history has its own. `tails_df` is the t distribution of the luck of a line (None: normal), scaled
-    to the same standard deviation. Blanks are shares of fields nobody filled in.
+    to the same standard deviation. Blanks are shares of fields nobody filled in. With `one_job_crews` every job
+    has a crew of its own; `shared_dives` is the share of dives another crew makes.
     """
 
     name: str = "base"
@@ -120,11 +121,20 @@ WORLDS: Mapping[str, World] = MappingProxyType(
             _BASE,
             replace(_BASE, name="heavy tails", tails_df=3.0),
             replace(_BASE, name="sag", sag=0.12),
-            replace(_BASE, name="one-job crews", one_job_crews=True),
+            replace(_BASE, name="one-job crews", one_job_crews=True, shared_dives=0.0),
             replace(_BASE, name="missed terms", tubular_exponent=0.25, job_exponent_sd=0.10, dark_overhead=0.25),
             replace(_BASE, name="typing errors", typing_errors=0.01),
             replace(_BASE, name="job tails", job_tails_df=4.0),
             replace(_BASE, name="large effects", effect_scale=2.5),
+            replace(
+                _BASE,
+                name="all at once",
+                tails_df=3.0,
+                sag=0.12,
+                typing_errors=0.01,
+                one_job_crews=True,
+                shared_dives=0.1,
+            ),
         )
     }
 )

@@ -73,6 +73,19 @@ def test_records_are_as_awkward_as_they_claim() -> None:
     assert 15 < np.mean(sizes) < 30
 
 
+def test_all_at_once_holds_every_trouble() -> None:
+    """The hardest world has sag, wrong keys and crews that stay on one job for nine dives in ten."""
+    drawn = histories(WORLDS["all at once"], jobs=5, count=20, rng=np.random.default_rng(9))
+    dives = pd.concat([h.frames.dives.assign(record=n) for n, h in enumerate(drawn)], ignore_index=True)
+    own = dives.groupby(["record", "job"])["crew"].agg(lambda crew: crew.value_counts(normalize=True).iloc[0])
+    assert 0.86 < own.mean() < 0.95
+    assert dives.groupby(["record", "crew"])["job"].nunique().max() > 1
+    assert sum(len(h.truth.sags) for h in drawn) > 0.08 * len(dives)
+    assert sum(len(h.truth.errors) for h in drawn) > 10
+    alone = histories(WORLDS["one-job crews"], jobs=5, count=4, rng=np.random.default_rng(9))
+    assert all(h.frames.dives.groupby("crew")["job"].nunique().max() == 1 for h in alone)
+
+
 STILL = World(
     job_sd=(0.0, 0.0),
     diver_sd=0.0,
