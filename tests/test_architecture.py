@@ -9,7 +9,9 @@ from pathlib import Path
 
 import pytest
 
-PACKAGE = Path(__file__).parent.parent / "burnlog"
+import burnlog
+
+PACKAGE = Path(burnlog.__file__).parent
 GROUND = {"errors", "columns", "sources", "vocabulary", "wordlists"}
 GROUND |= {"units", "measures", "notation", "quantities", "times", "wording"}
 ALLOWED = {

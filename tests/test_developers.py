@@ -9,7 +9,10 @@ import ast
 import re
 from pathlib import Path
 
+import burnlog
+
 ROOT = Path(__file__).parent.parent
+PACKAGE = Path(burnlog.__file__).parent
 GUIDE = ROOT / "DEVELOPERS.md"
 BEGIN, END = "<!-- layout -->", "<!-- end of layout -->"
 FOLDERS = ("", "library", "physics", "stats", "store", "analyses", "charts", "reports", "cli", "demo")
@@ -24,7 +27,7 @@ def layout() -> str:
     """One table a folder: module and the first line of its docstring."""
     parts = []
     for folder in FOLDERS:
-        place = ROOT / "burnlog" / folder
+        place = PACKAGE / folder
         head = _first_line(place / "__init__.py") if folder else "The ground files, and the top that joins everything"
         rows = [
             f"| `{path.name}` | {_first_line(path)} |"

@@ -8,11 +8,12 @@ from pathlib import Path
 
 import pytest
 
+import burnlog
 from burnlog.physics.sections import BUILT_IN
 from burnlog.sources import SOURCES, STATUSES, source
 from burnlog.vocabulary import LISTS, PRACTICE
 
-PACKAGE = Path(__file__).parent.parent / "burnlog"
+PACKAGE = Path(burnlog.__file__).parent
 REFERENCES = re.compile(r"References\n\s*-{5,}\n(.*?)(?:\n\s*\n\s*\w+\n\s*-{5,}|\Z)", flags=re.DOTALL)
 KEY = re.compile(r"`([a-z0-9][a-z0-9.-]*)`")
 
