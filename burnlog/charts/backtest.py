@@ -40,10 +40,11 @@ def jobs_chart(found: Backtest) -> Any:
     """A bar from P10 to P90 for each job, its middle as a tick, what it really took as a mark, in order of time."""
     import altair as alt
 
+    seen = "earlier tallies" if found.forward else "other tallies"
     rows = pd.DataFrame(
         [
             {
-                "job": f"{row.job} (n = {row.tallies_before} tallies before)",
+                "job": f"{row.job} (n = {row.tallies_before} {seen})",
                 "low": row.p10,
                 "middle": row.p50,
                 "high": row.p90,

@@ -126,7 +126,13 @@ def sag(record: OpenLog | Frames, scope: Scope | None = None, **filters: Any) ->
 
 
 def crews(
-    record: OpenLog | Frames, scope: Scope | None = None, *, by: str = "crew", seed: int = SEED, **filters: Any
+    record: OpenLog | Frames,
+    scope: Scope | None = None,
+    *,
+    by: str = "crew",
+    remarks: Sequence[tuple[str, str, str]] = (),
+    seed: int = SEED,
+    **filters: Any,
 ) -> CrewReview:
     """Crews held against each other on equal steel, in the order of their codes, with how far luck alone reaches.
 
@@ -136,11 +142,15 @@ def crews(
         As in `fit_rates`.
     by : str
         ``crew``, ``diver``, ``rod_type`` or ``rig``.
+    remarks : sequence of (code, day, text)
+        Answers of the people reviewed, kept whole.
     seed : int
         Of the draws; the same seed gives the same digits.
 
     Raises
     ------
+    InputError
+        An unknown grouping, or a remark over 1,000 characters.
     RefusedError
         No tally fits the filter.
 
@@ -154,13 +164,21 @@ def crews(
     """
     import numpy as np
 
+    from burnlog.analyses.crews import Remark
     from burnlog.analyses.crews import crews as compared
 
-    return compared(frames_of(record), scope_from(scope, filters), by=by, rng=np.random.default_rng(seed))
+    said = [Remark(*remark) for remark in remarks]
+    rng = np.random.default_rng(seed)
+    return compared(frames_of(record), scope_from(scope, filters), by=by, rng=rng, remarks=said)
 
 
 def practice(
-    record: OpenLog | Frames, scope: Scope | None = None, *, seed: int = SEED, **filters: Any
+    record: OpenLog | Frames,
+    scope: Scope | None = None,
+    *,
+    remarks: Sequence[tuple[str, str, str]] = (),
+    seed: int = SEED,
+    **filters: Any,
 ) -> PracticeReview:
     """A class's own spread: attempts in order, between and within people; dry, tank and open water apart.
 
@@ -168,6 +186,8 @@ def practice(
     ----------
     record, scope, **filters
         As in `fit_rates`; record class and setting are set here.
+    remarks : sequence of (code, day, text)
+        Answers of the people shown, kept whole.
     seed : int
         Of the draws behind the intervals.
 
@@ -186,9 +206,11 @@ def practice(
     """
     import numpy as np
 
+    from burnlog.analyses.crews import Remark
     from burnlog.analyses.practice import practice as shown
 
-    return shown(frames_of(record), scope_from(scope, filters), rng=np.random.default_rng(seed))
+    said = [Remark(*remark) for remark in remarks]
+    return shown(frames_of(record), scope_from(scope, filters), rng=np.random.default_rng(seed), remarks=said)
 
 
 def events(record: OpenLog | Frames, scope: Scope | None = None, **filters: Any) -> EventReview:

@@ -113,7 +113,9 @@ def _titled(chart: Any) -> Any:
     import altair as alt
 
     lines = textwrap.wrap(chart.description, TITLE_WIDTH)
-    return chart.properties(title=alt.TitleParams(text=lines, anchor="start", fontSize=13, fontWeight="normal"))
+    return chart.properties(
+        title=alt.TitleParams(text=lines, anchor="start", fontSize=13, fontWeight="normal", offset=10)
+    )
 
 
 def _units(function: Any, units: str) -> dict[str, str]:
