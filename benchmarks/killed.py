@@ -109,14 +109,16 @@ def kill_enter(folder: Path, times: int, seed: int = 1) -> Counter[str]:
             cwd=folder,
             env=_surroundings(path),
         )
-        told = _type(process, rng.uniform(0.6, 2.2))
+        said = _type(process, rng.uniform(0.6, 2.2))
+        told = said.count("saved: cut ")
         out["kills"] += 1
         out["acknowledged"] += told
         with Log.open(path, now=clock) as log:
+            headless = not log.rows("SELECT 1 FROM dive WHERE dive_no = ?", (dive,))
             number = len(
                 log.rows("SELECT c.id FROM cut c JOIN dive d ON d.id = c.dive_id WHERE d.dive_no = ?", (dive,))
             )
-        out["lost"] += max(0, before + told - number)
+        out["lost"] += max(0, before + told - number) + (headless and "the head of dive" in said)
         before = number
         _look(path, out)
         if number > 8:
@@ -124,8 +126,8 @@ def kill_enter(folder: Path, times: int, seed: int = 1) -> Counter[str]:
     return out
 
 
-def _type(process: subprocess.Popen[bytes], seconds: float) -> int:
-    """Answer every prompt until the time is up, then kill; returns rows acknowledged by then."""
+def _type(process: subprocess.Popen[bytes], seconds: float) -> str:
+    """Answer every prompt until the time is up, then kill; returns what was said by then."""
     assert process.stdin is not None
     assert process.stdout is not None
     assert process.stderr is not None
@@ -151,7 +153,7 @@ def _type(process: subprocess.Popen[bytes], seconds: float) -> int:
         pipe.close()
     if errors:
         raise RuntimeError(f"enter ended by itself: {errors}")
-    return text.count("saved: cut ")
+    return text
 
 
 def kill_import(folder: Path, times: int, seed: int = 1) -> Counter[str]:

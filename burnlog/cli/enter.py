@@ -14,7 +14,10 @@ from burnlog.errors import FileError, InputError, RowErrors
 from burnlog.reports.cautions import MADE_UP
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from burnlog.store.entrysheet import SheetEntry
+    from burnlog.store.exchange import ImportReport
     from burnlog.store.log import Log
 
 __all__ = ["register"]
@@ -100,15 +103,18 @@ class _Session:
         if not self._head(self.entry.head_names()):
             say("stopped in the head of the sheet; nothing of it is in the log.")
             return
+        if self.entry.stored is None and not self._save_head():
+            return
         saved = 0
         while self._row():
             saved += 1
         if self.row or self.more:
             say(f"row {self.entry.number} was not finished and is not in the log.")
-        if self.entry.stored is None:
-            say(f"dive {self.ref} has no row, so its head is not in the log either.")
-            return
         there = self.entry.number - 1
+        if not there:
+            say(f"dive {self.ref} has its head in the log, and no row yet.")
+            say(f"Go on with: burnlog enter --dive '{self.ref}'")
+            return
         say(f"dive {self.ref}: {saved} row{'' if saved == 1 else 's'} saved now, last row {there}.")
         say(f"Go on with: burnlog enter --dive '{self.ref}'   look it over with: burnlog check")
 
@@ -137,6 +143,16 @@ class _Session:
             asked=entry.asked,
         )
 
+    def _save_head(self) -> bool:
+        """The head in the log before the first row is asked for; False where the person stopped."""
+        report = self._saved(self.entry.take_head, self._mend_head)
+        if report is None:
+            return False
+        counted = ", with its count of rods" if self.entry.counted_once else ""
+        say(f"the head of dive {self.ref} is saved{counted}")
+        self._made(report)
+        return True
+
     # a row
 
     def _row(self) -> bool:
@@ -151,28 +167,34 @@ class _Session:
             put("  nothing was typed in this row; q ends the sheet\n")
             if not (self._fields(ROW) and self._anything_else()):
                 return False
-        number = self.entry.number
+        report = self._saved(lambda: self.entry.take(self.row, self.more), self._mend)
+        if report is None:
+            return False
+        echo = echo_cut(self.log, f"{self.ref}.{self.entry.number - 1}", self.profile)
+        say(textwrap.fill(f"saved: {echo}", 79))
+        self._made(report)
+        self.before = self.more
+        self.row, self.more = {}, {}
+        return True
+
+    def _saved(self, take: Callable[[], ImportReport], mend: Callable[[InputError], bool]) -> ImportReport | None:
+        """What `take` took, what does not fit asked again until it does; None where the person stopped."""
         while True:
             try:
-                report = self.entry.take(self.row, self.more)
+                return take()
             except InputError as error:
-                if not self._mend(error):
-                    return False
-                number = self.entry.number
+                if not mend(error):
+                    return None
             except FileError as error:
                 put(f"  {error}\n")
                 again = ask_line("Enter = try again, q = stop: ")
                 if again is None or again.lower() == "q":
                     raise
-            else:
-                break
-        say(textwrap.fill(f"saved: {echo_cut(self.log, f'{self.ref}.{number}', self.profile)}", 79))
+
+    def _made(self, report: ImportReport) -> None:
         made = [f"{table.replace('_', ' ')} {code}" for table, codes in report.masters.items() for code in codes]
         if made:
-            say(textwrap.fill(f"  new in the log: {', '.join(made)}", 79))
-        self.before = self.more
-        self.row, self.more = {}, {}
-        return True
+            say(textwrap.fill(f"  new in the log, {', '.join(made)}", 79))
 
     def _fields(self, names: tuple[str, ...] | list[str]) -> bool:
         entry = self.entry
@@ -267,16 +289,20 @@ class _Session:
                 said.append(words + units.show(found[column], kind, self.profile, digits=6))
         return ", ".join(said)
 
+    def _mend_head(self, error: InputError) -> bool:
+        """Ask the fields of the head that do not fit again; where none is named, somebody else typed this dive."""
+        names = _told(error)
+        if not names:
+            raise error
+        return self._head(names)
+
     def _mend(self, error: InputError) -> bool:
         """Ask the fields that do not fit again, with the reason; what else was typed is kept."""
         from burnlog.store.entrysheet import ROW
 
-        problems = error.problems if isinstance(error, RowErrors) else ()
-        for problem in problems:
-            put(f"  {problem.column or 'row'}: {problem.message}\n")
-        if not problems:
+        names = _told(error)
+        if not names:
             put(f"  {error}\n")
-        names = list(dict.fromkeys(problem.column for problem in problems))
         if "row" in names:  # somebody else typed into this dive meanwhile
             self.entry.refresh()
             put(f"  this becomes row {self.entry.number}\n")
@@ -291,6 +317,14 @@ class _Session:
         if (rows or not (head or extra)) and not self._fields(rows or ROW):
             return False
         return self._anything_else() if extra else True
+
+
+def _told(error: InputError) -> list[str]:
+    """The columns that do not fit, each told with its reason."""
+    problems = error.problems if isinstance(error, RowErrors) else ()
+    for problem in problems:
+        put(f"  {problem.column or 'row'}: {problem.message}\n")
+    return list(dict.fromkeys(problem.column for problem in problems))
 
 
 def _label(name: str) -> str:

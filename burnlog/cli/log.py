@@ -149,7 +149,7 @@ def add_cut(
 
     Example: burnlog add cut L14 --dive 'PIER7 14' --start 0942 --stop 1003 --new all --rods "7 + 6in"
     """
-    from burnlog.store.exchange import import_rows
+    from burnlog.store.typedrows import import_rows
 
     context = Context.of(ctx)
     with context.open(write=True) as log:

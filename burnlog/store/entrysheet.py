@@ -12,9 +12,10 @@ from burnlog.errors import InputError
 from burnlog.store.batch import Known
 from burnlog.store.cells import BLANK, Cell
 from burnlog.store.cutsheet import COLUMNS, cell_reader
-from burnlog.store.exchange import ImportReport, import_rows
+from burnlog.store.exchange import ImportReport
 from burnlog.store.log import Log, Row
 from burnlog.store.lookup import find, nearest
+from burnlog.store.typedrows import import_head, import_rows
 
 __all__ = ["DIVE", "FIRST", "HEAD", "MORE", "ROW", "STANDING", "SheetEntry", "dive_of"]
 
@@ -34,8 +35,13 @@ HEAD = _names(
 STANDING = _names("rod_type family rod_length lot material fouling backing power set_amps")
 """What the head says for all rows; a row can say otherwise."""
 
-FIRST = _names("rods issued returned rods_lost broken_or_wet would_not_light bank_start regulator_static")
-"""What is counted or read once, and stands on the first row; `rods` here is a count over the dive."""
+COUNTED_ONCE = _names("rods issued returned rods_lost broken_or_wet would_not_light")
+"""What is counted once a dive; `rods` here is a count over all of it."""
+
+READ_ONCE = _names("bank_start regulator_static")
+"""What is read once, and stands on the first row."""
+
+FIRST = (*COUNTED_ONCE, *READ_ONCE)
 
 DIVE = tuple(name for name in HEAD if name not in STANDING and name not in FIRST)
 """What belongs to the dive: asked when the dive is new."""
@@ -105,11 +111,12 @@ class SheetEntry:
         dive_id = self.stored["id"] if self.stored else ""
         last = self.log.rows("SELECT coalesce(max(row), 0) AS last FROM cut WHERE dive_id = ?", (dive_id,))
         self.number = int(last[0]["last"]) + 1
-        self.counted_whole = bool(
-            self.log.rows(
-                "SELECT 1 FROM tally WHERE dive_id = ? AND scope = 'dive' AND voided_at IS NULL LIMIT 1", (dive_id,)
-            )
+        counted = self.log.rows(
+            "SELECT DISTINCT scope FROM tally WHERE dive_id = ? AND scope IN ('dive', 'box') AND voided_at IS NULL",
+            (dive_id,),
         )
+        self.counted_whole = {"scope": "dive"} in counted
+        self.counted_once = bool(counted)
 
     # what to ask
 
@@ -117,7 +124,7 @@ class SheetEntry:
         """What is asked once: the dive where it is new, what stands for all rows, and the counts of the box."""
         kept = {
             *(DIVE if self.stored is None else ()),
-            *(FIRST if self.number == 1 else ()),
+            *(FIRST if self.number == 1 and not self.counted_once else READ_ONCE if self.number == 1 else ()),
             *STANDING,
         }
         return [name for name in HEAD if name in kept]
@@ -140,11 +147,13 @@ class SheetEntry:
         return [name for name in DIVE if stored.get(rules[name]) is None]
 
     def usual_rod(self) -> str:
-        """The rod type of the dive's last cut."""
+        """The rod type of the dive's last cut; before the first, of its count."""
         found = self.log.rows(
-            "SELECT t.code FROM cut c JOIN rod_type t ON t.id = c.rod_type_id WHERE c.dive_id = ? "
-            "AND c.voided_at IS NULL ORDER BY c.row DESC LIMIT 1",
-            (self.stored["id"] if self.stored else "",),
+            "SELECT t.code, c.row FROM cut c JOIN rod_type t ON t.id = c.rod_type_id WHERE c.dive_id = :dive "
+            "AND c.voided_at IS NULL UNION ALL "
+            "SELECT t.code, 0 FROM tally n JOIN rod_type t ON t.id = n.rod_type_id WHERE n.dive_id = :dive "
+            "AND n.voided_at IS NULL ORDER BY 2 DESC LIMIT 1",
+            {"dive": self.stored["id"] if self.stored else ""},
         )
         return str(found[0]["code"]) if found else ""
 
@@ -208,8 +217,29 @@ class SheetEntry:
 
     # writing
 
+    def take_head(self) -> ImportReport:
+        """Put a new dive into the log before it has a row: its head, and what was counted over the whole of it.
+
+        Readings of the head belong to its first row and go in with that.
+
+        Raises
+        ------
+        RowErrors
+            What does not fit, by column; nothing was written.
+        FileError
+            The file is locked, full or damaged; nothing was written.
+        """
+        kept = (*DIVE, "rod_type", "family", "rod_length", *COUNTED_ONCE)
+        head = {name: text for name, text in self.head.items() if name in kept}
+        if not self.counted_by_cut():
+            head["rods_scope"] = "dive"
+            head.update({"lot": self.head["lot"]} if "lot" in self.head else {})
+        report = import_head(self.log, {"job": self.job, "dive": str(self.dive_no), **head})
+        self.refresh()
+        return report
+
     def take(self, row: Mapping[str, str], more: Mapping[str, str]) -> ImportReport:
-        """Put one row into the log, with the head of the dive if it is the first.
+        """Put one row into the log, with the head of the dive where that is not there yet.
 
         Raises
         ------
@@ -228,7 +258,8 @@ class SheetEntry:
             standing.pop("lot", None)
         first: dict[str, str] = {}
         if self.number == 1:
-            first = {name: text for name, text in self.head.items() if name in FIRST}
+            once = READ_ONCE if self.counted_once else FIRST
+            first = {name: text for name, text in self.head.items() if name in once}
             if "rods" in first:
                 first["rods_scope"] = "dive"
                 first.update({"lot": self.head["lot"]} if "lot" in self.head else {})

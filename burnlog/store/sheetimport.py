@@ -148,6 +148,19 @@ class SheetImport:
             return
         self._write(plan, good, tallies, recorded)
 
+    def take_head(self, job: str, dive: int, row: SheetRow) -> None:
+        """Queue a dive without its cuts: what its head says, and the counts over all of it."""
+        plan = put_together(self.sheet, self, job, dive, [row])
+        whole = [tally for tally in make_tallies(self.sheet, self, plan) if tally.scope != "cut"]
+        row.problems.extend(self.survey.clashes.get(row.number, ()))
+        self._check_masters(job, row)
+        stored = self.known.dives(job).get(dive)
+        if stored is not None:
+            self._check_head(plan, stored)
+            self._check_counts(plan, whole, RecordedDive(self.log, stored["id"]))
+        elif not row.bad:
+            self._write(plan, [], whole, None)
+
     def _hold_back(self, plan: DivePlan, whole: list[TallyPlan], rows: list[SheetRow]) -> None:
         """Rows that cannot go in without their bad neighbours get that as their reason."""
         bad = [row for row in rows if row.bad]

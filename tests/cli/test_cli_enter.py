@@ -92,7 +92,7 @@ def test_R02_rows_survive_a_kill_and_the_dive_goes_on(burnlog: Runner, log: Path
     process.stdin.write(_lines(_head(), *rows, ["M4", "plate"]))  # the fourth row is half typed
     process.stdin.flush()
     seen = ""
-    while seen.count("saved:") < 3:
+    while seen.count("saved: cut ") < 3:
         seen += process.stdout.readline()
     process.send_signal(signal.SIGKILL)
     process.wait(timeout=30)
@@ -104,6 +104,42 @@ def test_R02_rows_survive_a_kill_and_the_dive_goes_on(burnlog: Runner, log: Path
     assert again.returncode == 0, again.stderr
     assert "going on at row 4" in again.stdout
     assert [cut["place"] for cut in _cuts(burnlog)][-1] == "PIER7 14.4"
+
+
+def test_R02_a_finished_head_survives_a_kill(burnlog: Runner, log: Path) -> None:
+    """Once the head is said to be saved, a kill before the first row leaves it, and only its rows are asked then."""
+    env = {**os.environ, "BURNLOG_DB": str(log), "COLUMNS": "80"}
+    process = subprocess.Popen(
+        [sys.executable, "-m", "burnlog", "enter", "--dive", "14"],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        env=env,
+        text=True,
+    )
+    assert process.stdin is not None
+    assert process.stdout is not None
+    process.stdin.write(_lines(_head(issued="40", returned="6", rig="RIG9", bank_start="2200 psi"), ["M1", "plate"]))
+    process.stdin.flush()
+    while "the head of dive PIER7 14 is saved, with its count of rods" not in process.stdout.readline():
+        assert process.poll() is None
+    process.send_signal(signal.SIGKILL)
+    process.wait(timeout=30)
+    process.stdin.close()
+    process.stdout.close()
+    dive = json.loads(burnlog("show", "dive", "PIER7 14", "--json").stdout)
+    assert (dive["dive_date"], dive["setting"]) == (SAID["dive_date"], SAID["setting"])
+    assert burnlog("verify").returncode == 0
+    standing = [""] * (len(STANDING) - 2)
+    typed = _lines([*standing, "2200 psi", "100 psi"], _row(line="M1", rods="7"), ["q"])
+    again = burnlog("enter", "--dive", "PIER7 14", stdin=typed)
+    assert again.returncode == 0, again.stderr
+    assert "going on at row 1" in again.stdout
+    assert "rods issued" not in again.stdout
+    assert "rod type [EX38]" in again.stdout  # that of the count
+    cut = json.loads(burnlog("show", "cut", "PIER7 14.1", "--json").stdout)
+    assert cut["bank_start_kpa"] == pytest.approx(2200 * 6.894757, rel=1e-6)
+    box = json.loads(burnlog("list", "tallies", "--json").stdout)["tallies"]
+    assert len([row for row in box if row["scope"] == "box"]) == 1
 
 
 def test_R02_only_the_bad_field_is_asked_again(burnlog: Runner, log: Path) -> None:

@@ -21,8 +21,9 @@ from burnlog.store.blanksheet import sheet_workbook
 from burnlog.store.bundle import export_bundle, load_bundle
 from burnlog.store.csvexport import export_csv
 from burnlog.store.cutsheet import COLUMNS
-from burnlog.store.exchange import import_file, import_rows
+from burnlog.store.exchange import import_file
 from burnlog.store.log import Log
+from burnlog.store.typedrows import import_rows
 
 SEED = Path(__file__).parents[2] / "seed_data"
 TABLES = (

@@ -9,7 +9,7 @@ import pytest
 from paper import counts, cut, new_log, take, write
 
 from burnlog.errors import RowErrors
-from burnlog.store import exchange
+from burnlog.store import sheetfile
 from burnlog.store.cutsheet import CutSheet
 from burnlog.store.exchange import import_file
 from burnlog.store.log import Log
@@ -58,7 +58,7 @@ def test_the_order_of_the_jobs_does_not_matter(tmp_path: Path, monkeypatch: pyte
     found = []
     for number, order in enumerate((rows, by_dive, shuffled, rows)):
         if number == 3:
-            monkeypatch.setattr(exchange, "MOST_HELD", 5)
+            monkeypatch.setattr(sheetfile, "MOST_HELD", 5)
         with new_log(tmp_path, f"{number}.db") as log:
             take(log, tmp_path, *order, name=f"{number}.csv")
             found.append(_content(log))
