@@ -6,6 +6,7 @@ from typing import Any
 
 import pandas as pd
 
+from burnlog.analyses.crew_oxygen import CrewOxygen
 from burnlog.analyses.crews import CrewReview
 from burnlog.charts.theme import BLACK, GREY, PALE, WIDTH, dressed, themed
 
@@ -15,6 +16,8 @@ __all__ = [
     "map_finding",
     "mix_chart",
     "mix_finding",
+    "oxygen_chart",
+    "oxygen_finding",
     "standing_chart",
     "standing_finding",
 ]
@@ -24,7 +27,7 @@ TICKS = (0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1.0, 1.1, 1.25, 1.5, 1.75, 2.0, 2.5)
 NAMES = {"crew": "crews", "diver": "divers", "rod_type": "rod types", "rig": "rigs"}
 
 
-def crew_charts(review: CrewReview, *, profile: str = "metric") -> dict[str, Any]:
+def crew_charts(review: CrewReview, oxygen: CrewOxygen, *, profile: str = "metric") -> dict[str, Any]:
     """Every chart of a crew review by its element id."""
     charts = {}
     if any(row.enough for row in review.rows):
@@ -34,6 +37,8 @@ def crew_charts(review: CrewReview, *, profile: str = "metric") -> dict[str, Any
         charts["sight"] = mix_chart(review, "visibility", profile=profile)
     if review.work.tallies:
         charts["map"] = map_chart(review)
+    if oxygen.dives:
+        charts["oxygen"] = oxygen_chart(oxygen)
     return charts
 
 
@@ -126,7 +131,7 @@ def _mix(review: CrewReview, what: str, profile: str) -> pd.DataFrame:
             number = float(text) if what == "plate" and text != "not recorded" else None
             name = text
             if number is not None:
-                name = f"{number / MM_PER_IN:.3g} in" if profile == "us" else f"{number:g} mm"
+                name = f"{number / MM_PER_IN:.3g} in" if profile == "us" else f"{number:.3g} mm"
             rows.append(
                 {
                     "code": f"{row.code} ({row.length_m / 0.3048:.0f} ft)"
@@ -141,6 +146,13 @@ def _mix(review: CrewReview, what: str, profile: str) -> pd.DataFrame:
     return pd.DataFrame(rows)
 
 
+OXYGEN = {
+    "likely": ("diamond", 130),
+    "possible": ("triangle-up", 110),
+    "no evidence": ("circle", 14),
+    "not judged": ("cross", 50),
+}
+"""The word on a dive's oxygen, with its shape and size: what raises a question is large."""
 SIGHT = ("by feel", "under 1 ft", "1-3 ft", "3-10 ft", "over 10 ft", "not recorded")
 
 
@@ -187,6 +199,63 @@ def mix_chart(review: CrewReview, what: str, *, profile: str = "metric") -> Any:
         height=42 * rows["code"].nunique() + 10,
         description=mix_finding(review, what, profile),
     )
+
+
+def oxygen_finding(oxygen: CrewOxygen) -> str:
+    """On whose dives the oxygen fell, and what the edges were before and after, from the numbers."""
+    judged = [dive for dive in oxygen.dives if dive.evidence != "not judged"]
+    out = f"Oxygen fell on {len(oxygen.fell)} of {len(judged)} judged dives"
+    codes = sorted({each.code for each in oxygen.fell})
+    if not codes:
+        return f"{out}; {len(oxygen.dives) - len(judged)} of {len(oxygen.dives)} could not be judged."
+    named = ", ".join(f"{code} {sum(each.code == code for each in oxygen.fell)}" for code in codes)
+    first = sum(each.before_ragged for each in oxygen.fell), sum(each.before_seen for each in oxygen.fell)
+    then = sum(each.from_ragged for each in oxygen.fell), sum(each.from_seen for each in oxygen.fell)
+    return (
+        f"{out} ({named}); {len(oxygen.dives) - len(judged)} of {len(oxygen.dives)} could not be judged. Edges "
+        f"ragged on those dives: {first[0]} of {first[1]} seen before the fall, {then[0]} of {then[1]} from its "
+        "beginning on. A rig that starves a rod is no one's skill."
+    )
+
+
+def oxygen_chart(oxygen: CrewOxygen) -> Any:
+    """Every dive of each code in order of time, its shape the word on its oxygen."""
+    import altair as alt
+
+    codes = sorted({dive.code for dive in oxygen.dives})
+    rows = pd.DataFrame(
+        [
+            {
+                "code": f"{code} (n = {sum(oxygen.counts(code).values())} dives)",
+                "place": place,
+                "day": dive.day,
+                "word": dive.evidence,
+                "dive": dive.dive,
+            }
+            for code in codes
+            for place, dive in enumerate((each for each in oxygen.dives if each.code == code), start=1)
+        ]
+    )
+    words = [word for word in OXYGEN if word in set(rows["word"])]
+    base = alt.Chart(rows).encode(
+        x=alt.X(
+            "place:Q",
+            title=f"{oxygen.by}'s dives in order of time",
+            scale=alt.Scale(domain=[0, int(rows["place"].max()) + 1], nice=False),
+            axis=alt.Axis(tickMinStep=1, grid=False),
+        ),
+        y=alt.Y("code:N", sort=None, title=None, axis=alt.Axis(labelLimit=260)),
+    )
+    dots = base.mark_point(color=BLACK, opacity=0.9).encode(
+        shape=alt.Shape(
+            "word:N", title="sag", scale=alt.Scale(domain=words, range=[OXYGEN[word][0] for word in words])
+        ),
+        size=alt.Size(
+            "word:N", legend=None, scale=alt.Scale(domain=words, range=[OXYGEN[word][1] for word in words])
+        ),
+        tooltip=["dive:N", "day:N", "word:N"],
+    )
+    return themed(dots, height=44 * len(codes) + 10, description=oxygen_finding(oxygen))
 
 
 def map_finding(review: CrewReview) -> str:

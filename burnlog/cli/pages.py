@@ -208,8 +208,10 @@ def report_crews(
     import numpy as np
 
     from burnlog.analyses.crew_context import crew_context
+    from burnlog.analyses.crew_oxygen import crew_oxygen
     from burnlog.analyses.crews import crews
     from burnlog.analyses.flags import flags
+    from burnlog.analyses.sag import sag
     from burnlog.reports.crews_page import crews_page
 
     context = Context.of(ctx)
@@ -220,6 +222,7 @@ def report_crews(
     made = crews_page(
         review,
         crew_context(frames, scope, review.by),
+        crew_oxygen(frames, sag(frames, scope), scope, review.by),
         asked,
         head_of(frames, db_id, _asked(scope), by=context.hand),
         profile=context.profile,
@@ -274,19 +277,17 @@ def report_flags(
 
     Example: burnlog report flags --job PIER12 --out flags.html
     """
+    from burnlog.analyses.events import events
     from burnlog.analyses.flags import flags
     from burnlog.reports.flags_page import flags_page
 
     context = Context.of(ctx)
     scope = scope_of(setting=setting, record_class=record_class, job=job, since=since, until=until)
     frames, db_id = _record(context)
-    review = flags(frames, scope)
-    _finish(
-        flags_page(review, head_of(frames, db_id, _asked(scope), by=context.hand), profile=context.profile),
-        out,
-        svg,
-        png,
-    )
+    review = flags(frames, scope, profile=context.profile)
+    head = head_of(frames, db_id, _asked(scope), by=context.hand)
+    made = flags_page(review, head, events=events(frames, scope), profile=context.profile)
+    _finish(made, out, svg, png)
 
 
 def report_day(

@@ -59,9 +59,10 @@ def demo(
     from burnlog.physics.oxygen import contents_kg
     from burnlog.physics.sections import read_section
     from burnlog.reports.html import estimate_page
+    from burnlog.reports.text_people import crews_text
     from burnlog.reports.text_plan import estimate_text
     from burnlog.reports.text_rates import rates_text
-    from burnlog.reports.text_review import crews_text, flags_text, sag_text
+    from burnlog.reports.text_review import flags_text, sag_text
     from burnlog.store.exchange import import_file
     from burnlog.store.frames import load_frames
     from burnlog.store.log import Log
@@ -141,6 +142,7 @@ def _pages(
 
     from burnlog.analyses.attached import left_on
     from burnlog.analyses.crew_context import crew_context
+    from burnlog.analyses.crew_oxygen import crew_oxygen
     from burnlog.analyses.day import day_of
     from burnlog.analyses.fit_check import fit_check
     from burnlog.analyses.practice import practice
@@ -166,9 +168,10 @@ def _pages(
     curve = rate_curve(said.fit) if said.fit is not None else ()
     questions = [flag for flag in asked.flags if flag.kind in ("rods", "sag")]
     context = crew_context(frames, Scope(), stand.by)
+    beside = crew_oxygen(frames, oxygen, Scope(), stand.by)
     return {
         "rates": rates_page(said, curve, fit_check(frames, said), head(paid), profile=profile),
-        "crews": crews_page(stand, context, questions, head(paid), profile=profile),
+        "crews": crews_page(stand, context, beside, questions, head(paid), profile=profile),
         "sag": sag_page(oxygen, frames, head("every class and setting, every job"), profile=profile),
         "flags": flags_page(asked, head(paid), profile=profile),
         "day": day_page(day, frames, left, head(f"{last.isoformat()}, every job"), profile=profile),

@@ -6,11 +6,21 @@ from collections.abc import Sequence
 
 from burnlog.analyses.consistency import Flag
 from burnlog.analyses.crew_context import CodeContext, CrewContext
+from burnlog.analyses.crew_oxygen import CrewOxygen
 from burnlog.analyses.crews import CrewReview, CrewRow
 from burnlog.analyses.exposure import Exposed
-from burnlog.charts.crews import NAMES, crew_charts, map_finding, mix_finding, standing_finding
+from burnlog.charts.crews import (
+    NAMES,
+    OXYGEN,
+    crew_charts,
+    map_finding,
+    mix_finding,
+    oxygen_finding,
+    standing_finding,
+)
 from burnlog.reports.cautions import cautions
 from burnlog.reports.page import Head, Page, Table, page_of
+from burnlog.units import show
 
 __all__ = ["crews_page"]
 
@@ -20,6 +30,7 @@ M_PER_FT, MM_PER_IN = 0.3048, 25.4
 def crews_page(
     review: CrewReview,
     context: CrewContext,
+    oxygen: CrewOxygen,
     flags: Sequence[Flag],
     head: Head,
     *,
@@ -32,6 +43,8 @@ def crews_page(
     review : CrewReview
     context : CrewContext
         What stands beside the figures.
+    oxygen : CrewOxygen
+        What the oxygen did on the dives of each.
     flags : sequence of Flag
         Questions on rods and oxygen in the same scope, with what was decided.
     head : Head
@@ -42,7 +55,7 @@ def crews_page(
     return page_of(
         "crews.html",
         head,
-        charts=crew_charts(review, profile=profile),
+        charts=crew_charts(review, oxygen, profile=profile),
         cautions=cautions("review", closed_space=head.closed_space, tallies=review.tallies, jobs=review.jobs),
         used=f"{review.tallies} tallies on {review.jobs} jobs",
         left_out=review.left_out,
@@ -60,6 +73,9 @@ def crews_page(
         sight=_mix(review, "visibility", us),
         map_finding=map_finding(review),
         map=_map(review),
+        oxygen_finding=oxygen_finding(oxygen) if oxygen.dives else "",
+        oxygen=_oxygen(oxygen),
+        fell=_fell(oxygen, profile),
         flags=_flags(flags),
         remarks=review.remarks,
         notes_=review.notes,
@@ -165,7 +181,7 @@ def _mix(review: CrewReview, what: str, us: bool) -> Table:
     def name(text: str) -> str:
         if what != "plate" or text == "not recorded":
             return text
-        return f"{float(text) / MM_PER_IN:.3g} in" if us else f"{text} mm"
+        return f"{float(text) / MM_PER_IN:.3g} in" if us else f"{float(text):.3g} mm"
 
     rows = []
     for it in review.rows:
@@ -189,6 +205,35 @@ def _map(review: CrewReview) -> Table:
     return Table.of(
         "Jobs of each, tallies in brackets; codes of one part can be compared along shared jobs.",
         (review.by.replace("_", " "), "part", "jobs", "of these shared"),
+        rows,
+    )
+
+
+def _oxygen(oxygen: CrewOxygen) -> Table:
+    codes = sorted({dive.code for dive in oxygen.dives})
+    rows = [(code, *(str(count) for count in oxygen.counts(code).values())) for code in codes]
+    return Table.of(
+        "Dives by the word on their oxygen", (oxygen.by, *OXYGEN), rows, numeric=tuple(range(1, 1 + len(OXYGEN)))
+    )
+
+
+def _fell(oxygen: CrewOxygen, profile: str) -> Table | None:
+    rows = [
+        (
+            each.dive,
+            each.code,
+            each.rig,
+            "-" if each.fall_kpa is None else show(each.fall_kpa, "pressure", profile, digits=2),
+            f"{each.before_ragged} of {each.before_seen}",
+            f"{each.from_ragged} of {each.from_seen}",
+        )
+        for each in oxygen.fell
+    ]
+    if not rows:
+        return None
+    return Table.of(
+        "Dives on which it fell: ragged edges of those seen, before the fall and from its beginning on",
+        ("dive", oxygen.by, "rig", "rise of the drop", "ragged before", "ragged from then on"),
         rows,
     )
 
