@@ -52,7 +52,7 @@ def _columns() -> tuple[SheetColumn, ...]:
     return tuple(out)
 
 
-_LISTS = {"stoppages": "stoppage", "defects": "defect", "events": "event", "technique": "technique"}
+_LISTS = {"stoppages": "stoppage", "defects": "defect", "events": "event"}
 _REQUIRED = ("job", "dive", "dive_date", "diver")
 _PARTS = (
     ("place", "job dive row"),

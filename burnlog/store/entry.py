@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from burnlog.errors import InputError, ReadError
-from burnlog.store.fields import FIELDS, read_field
+from burnlog.store.fields import FIELDS, SOURCED, check_whole, read_field
 from burnlog.store.log import Log, identity
 from burnlog.store.schema import MASTERS
 
@@ -61,6 +61,11 @@ def add_row(log: Log, table: str, fields: Mapping[str, str]) -> str:
                 values["rod_type_id"] = log.find("rod_type", text)["id"]
             else:
                 _read(log, table, name, text, values, typed, water)
+        for source, sourced in SOURCED.get(table, {}).items():
+            needs = [name for name in sourced if values.get(FIELDS[table][name].column) is not None]
+            if needs and not values.get(FIELDS[table][source].column):
+                raise InputError(f"{' and '.join(needs)} must say where it comes from: give {source}='house rule'.")
+        check_whole(table, values)
         if table == "job":
             values["made_up"] = int(log.made_up)
         if table == "tally":
@@ -102,11 +107,21 @@ def _read(
     if found.value is None:
         return
     if name in _POINTERS and rule.column.endswith("_id"):
-        values[rule.column] = log.find(_POINTERS[name], str(found.value))["id"]
+        values[rule.column] = _pointed(log, table, name, str(found.value))
         return
     values[rule.column] = found.value
     if found.typed:
         typed[rule.column] = (found.typed, found.basis)
+
+
+def _pointed(log: Log, table: str, name: str, code: str) -> str:
+    """The id of a master. A sheet makes those it names; a single word at the prompt may be a slip of the pen."""
+    master = _POINTERS[name]
+    try:
+        return str(log.find(master, code)["id"])
+    except InputError as error:
+        word = master.replace("_", "-")
+        raise InputError(f"{name}: {error} If it is new: burnlog add {word} {master}={code}") from error
 
 
 def _rods(text: str, values: dict[str, Any], typed: dict[str, tuple[str, str]]) -> tuple[float, ...]:

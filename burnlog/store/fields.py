@@ -6,11 +6,12 @@ import datetime as dt
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 from burnlog import units, vocabulary
 from burnlog.errors import InputError, ReadError
 
-__all__ = ["FIELDS", "FieldRule", "Read", "read_field"]
+__all__ = ["FIELDS", "SOURCED", "FieldRule", "Read", "check_whole", "read_field"]
 
 WHOLE = frozenset(("whole", "count"))
 _CODE = re.compile(r"[^\s;,\[\]=+@][^;,\[\]]*")
@@ -20,8 +21,8 @@ _CODE = re.compile(r"[^\s;,\[\]=+@][^;,\[\]]*")
 class FieldRule:
     """How one typed field is kept.
 
-    `kind` is a kind of `burnlog.units`, ``word:LIST``, ``code``, ``text``, ``date`` or ``flag``; `whole` numbers
-    are stored without a fraction; `longest` bounds text.
+    `kind` is a kind of `burnlog.units`, ``word:LIST``, ``list:LIST`` (words parted by `;`), ``code``, ``text``,
+    ``date`` or ``flag``; `whole` numbers are stored without a fraction; `longest` bounds text.
     """
 
     column: str
@@ -73,7 +74,7 @@ FIELDS: Mapping[str, Mapping[str, FieldRule]] = {
     "person": _rules(
         person=("code", "code", 12),
         name=("text", "display_name"),
-        roles="text",
+        roles="list:role",
         notice_date="date",
         active="flag",
     ),
@@ -93,6 +94,15 @@ FIELDS: Mapping[str, Mapping[str, FieldRule]] = {
         hose_bore=("diameter", "hose_bore_mm"),
         hose_length=("length", "hose_length_m"),
         source=("text", "source", 200),
+        cable_size=("text", "cable_size", 40),
+        torch=("text", "torch_ref", 60),
+        regulator=("text", "regulator_ref", 60),
+        static_gauge=("text", "static_gauge_ref", 60),
+        flow_gauge=("text", "flow_gauge_ref", 60),
+        clamp_meter=("text", "clamp_meter_ref", 60),
+        gauge_checked_on="date",
+        hose_loss=("pressure", "hose_loss_kpa"),
+        hose_loss_source=("text", "hose_loss_source", 200),
     ),
     "bank": _rules(
         bank=("code", "code", 12),
@@ -102,6 +112,7 @@ FIELDS: Mapping[str, Mapping[str, FieldRule]] = {
         label_temp=("temperature", "label_temp_c"),
         route=("word:contents_route", "contents_route"),
         purity=("percent", "purity_pct"),
+        certificate=("text", "certificate_ref", 60),
     ),
     "line": _rules(
         line=("code", "code", 20),
@@ -117,6 +128,9 @@ FIELDS: Mapping[str, Mapping[str, FieldRule]] = {
         roots="count",
         state=("word:line_state", "state_noted"),
         over_length_why=("text", "over_length_why", 300),
+        elevation=("elevation", "elevation_m"),
+        access="word:access",
+        cleaned="word:cleaned",
     ),
     "dive": _rules(
         dive=("whole", "dive_no"),
@@ -171,7 +185,7 @@ FIELDS: Mapping[str, Mapping[str, FieldRule]] = {
         backing="word:backing",
         edge="word:edge",
         outcome="word:outcome",
-        technique=("text", "technique", 300),
+        technique="list:technique",
         remark=("text", "remark", 500),
     ),
     "tally": _rules(
@@ -199,6 +213,24 @@ FIELDS: Mapping[str, Mapping[str, FieldRule]] = {
 }
 FIELDS["cut"]["pass"] = FieldRule("pass_kind", "word:pass_kind")  # type: ignore[index]
 
+SOURCED: Mapping[str, Mapping[str, tuple[str, ...]]] = {
+    "rod_type": {"stub_source": ("planned_stub", "pack_count")},
+    "rig": {"source": ("rated_amps", "hose_bore", "hose_length"), "hose_loss_source": ("hose_loss",)},
+}
+"""Numbers that people remember: table -> where they come from -> the fields that may stand only with it."""
+
+
+def check_whole(table: str, values: Mapping[str, Any]) -> None:
+    """Rules that span the columns of a row; raises `InputError`."""
+    if table == "rod_type":
+        stub, length = values.get("planned_stub_mm"), values.get("length_mm")
+        if stub is not None and length is not None and stub >= length / 2:
+            raise InputError(f"a planned stub of {stub:g} mm is half of the rod ({length:g} mm) or more; correct one")
+    if table == "job":
+        start, end = values.get("start_date"), values.get("end_date")
+        if start is not None and end is not None and end < start:
+            raise InputError(f"the job ends ({end}) before it starts ({start})")
+
 
 def read_field(
     rule: FieldRule, text: str, *, water: str | None = None, unit: str | None = None, name: str = ""
@@ -223,6 +255,14 @@ def read_field(
     kind = rule.kind
     if rule.words:
         return Read(vocabulary.match(text, rule.words), "", "")
+    if kind.startswith("list:"):
+        found_words = vocabulary.match_many(text, kind[5:])
+        for word, rest in found_words:
+            if rest:
+                raise ReadError(
+                    f"'{rest}' behind '{word}' has no meaning here; part words by ;", text=text, kind=kind
+                )
+        return Read("; ".join(dict.fromkeys(word for word, _ in found_words)) or None, "", "")
     core = text.strip()
     if kind in ("code", "text", "date", "flag"):
         if core in ("", "-", "?", "nr"):

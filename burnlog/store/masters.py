@@ -17,7 +17,7 @@ from burnlog.measures import BankContents
 from burnlog.store.batch import Batch, Known
 from burnlog.store.cells import CellReader
 from burnlog.store.cutsheet import SheetRow
-from burnlog.store.fields import FIELDS, FieldRule
+from burnlog.store.fields import FIELDS, SOURCED, FieldRule, check_whole
 from burnlog.store.log import Log, Row
 from burnlog.store.lookup import nearest
 from burnlog.store.plainfile import PlainFile
@@ -49,59 +49,31 @@ class Weigh(Protocol):
 
 @dataclass(frozen=True)
 class MasterFile:
-    """One kind of master file.
-
-    `sourced` names columns that may stand only with the `source` column filled; with `always_sourced` every row
-    must have it.
-    """
+    """One kind of master file; with `always_sourced` every row says where it comes from."""
 
     table: str
     columns: Mapping[str, FieldRule]
     required: tuple[str, ...]
-    source: str = ""
-    sourced: tuple[str, ...] = ()
     always_sourced: bool = False
 
 
 _FILE = {"made_up": FieldRule("made_up", "flag"), "why": FieldRule("why", "text", 2000)}
 _TEXT = FieldRule("name", "text", 120)
 _DIMS = ("d", "b", "tw", "tf", "r", "od", "wall", "a", "h", "t", "w", "slope", "coating")
-_ROLES = {"roles": FieldRule("roles", "list:role")}
-_MORE_OF_LINES = {
-    "elevation": FieldRule("elevation_m", "elevation"),
-    "access": FieldRule("access", "word:access"),
-    "cleaned": FieldRule("cleaned", "word:cleaned"),
-}
-_MORE_OF_RIGS = {
-    "cable_size": FieldRule("cable_size", "text", 40),
-    "torch": FieldRule("torch_ref", "text", 60),
-    "regulator": FieldRule("regulator_ref", "text", 60),
-    "static_gauge": FieldRule("static_gauge_ref", "text", 60),
-    "flow_gauge": FieldRule("flow_gauge_ref", "text", 60),
-    "clamp_meter": FieldRule("clamp_meter_ref", "text", 60),
-    "gauge_checked_on": FieldRule("gauge_checked_on", "date"),
-    "hose_loss": FieldRule("hose_loss_kpa", "pressure"),
-    "hose_loss_source": FieldRule("hose_loss_source", "text", 200),
-}
-_MORE_OF_BANKS = {"certificate": FieldRule("certificate_ref", "text", 60)}
 
 MASTER_FILES: Mapping[str, MasterFile] = {
     "rod types": MasterFile(
         "rod_type",
         {**FIELDS["rod_type"], **_FILE},
         ("rod_type",),
-        "stub_source",
-        ("planned_stub", "pack_count"),
     ),
-    "persons": MasterFile("person", {**FIELDS["person"], **_ROLES, **_FILE}, ("person",)),
+    "persons": MasterFile("person", {**FIELDS["person"], **_FILE}, ("person",)),
     "rigs": MasterFile(
         "rig",
-        {**FIELDS["rig"], **_MORE_OF_RIGS, **_FILE},
+        {**FIELDS["rig"], **_FILE},
         ("rig",),
-        "source",
-        ("rated_amps", "hose_bore", "hose_length"),
     ),
-    "banks": MasterFile("bank", {**FIELDS["bank"], **_MORE_OF_BANKS, **_FILE}, ("bank",)),
+    "banks": MasterFile("bank", {**FIELDS["bank"], **_FILE}, ("bank",)),
     "sections": MasterFile(
         "sourced_value",
         {
@@ -112,7 +84,6 @@ MASTER_FILES: Mapping[str, MasterFile] = {
             **_FILE,
         },
         ("designation", "kind"),
-        "source",
         always_sourced=True,
     ),
     "rules of thumb": MasterFile(
@@ -128,7 +99,6 @@ MASTER_FILES: Mapping[str, MasterFile] = {
             **_FILE,
         },
         ("rule", "value", "per"),
-        "source",
         always_sourced=True,
     ),
     "prices": MasterFile(
@@ -146,7 +116,7 @@ MASTER_FILES: Mapping[str, MasterFile] = {
     "jobs": MasterFile("job", {**FIELDS["job"], "why": _FILE["why"]}, ("job",)),
     "lines": MasterFile(
         "line",
-        {"job": FieldRule("job_id", "code", 20), **FIELDS["line"], **_MORE_OF_LINES, **_FILE},
+        {"job": FieldRule("job_id", "code", 20), **FIELDS["line"], **_FILE},
         ("job", "line"),
     ),
 }
@@ -212,18 +182,13 @@ class MasterImport:
         return rows, self.skipped, {}, self.notes
 
     def _check_source(self, row: SheetRow) -> None:
-        spec = self.spec
-        needs = [name for name in spec.sourced if row.get(name).value is not None]
-        if spec.source and (needs or spec.always_sourced) and not row.get(spec.source).value:
-            what = " and ".join(needs) or "the row"
-            message = f"is blank: {what} must say where it comes from (a drawing, a label, a house rule)"
-            self.file.object(row, spec.source, message)
-        if (
-            self.spec.table == "rig"
-            and row.get("hose_loss").value is not None
-            and not row.get("hose_loss_source").value
-        ):
-            self.file.object(row, "hose_loss_source", "is blank: hose_loss must say where it comes from")
+        wanted = {"source": ()} if self.spec.always_sourced else SOURCED.get(self.spec.table, {})
+        for source, names in wanted.items():
+            needs = [name for name in names if row.get(name).value is not None]
+            if (needs or not names) and not row.get(source).value:
+                what = " and ".join(needs) or "the row"
+                message = f"is blank: {what} must say where it comes from (a drawing, a label, a house rule)"
+                self.file.object(row, source, message)
 
     def _take(self, row: SheetRow) -> None:
         table = self.spec.table
@@ -244,7 +209,7 @@ class MasterImport:
         try:
             if table == "bank":
                 self._weigh(row, values, typed)
-            _check_whole(table, values)
+            check_whole(table, values)
         except InputError as error:
             self.file.object(row, self.spec.required[0], str(error))
             return
@@ -304,7 +269,7 @@ class MasterImport:
         if row.conflicts:
             return
         try:
-            _check_whole(table, {**stored, **blanks})
+            check_whole(table, {**stored, **blanks})
         except InputError as error:
             self.file.object(row, self.spec.required[0], str(error))
             return
@@ -471,15 +436,3 @@ def _per(text: str) -> tuple[float, str]:
     if not value:
         raise InputError(f"per '{text}': write rod, ft, in, m or mm")
     return value / 1000.0, "m"
-
-
-def _check_whole(table: str, values: Mapping[str, Any]) -> None:
-    """Rules that span columns."""
-    if table == "rod_type":
-        stub, length = values.get("planned_stub_mm"), values.get("length_mm")
-        if stub is not None and length is not None and stub >= length / 2:
-            raise InputError(f"a planned stub of {stub:g} mm is half of the rod ({length:g} mm) or more; correct one")
-    if table == "job":
-        start, end = values.get("start_date"), values.get("end_date")
-        if start is not None and end is not None and end < start:
-            raise InputError(f"the job ends ({end}) before it starts ({start})")

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 from burnlog import units, vocabulary
 from burnlog.errors import InputError, ReadError
 from burnlog.store import lookup
-from burnlog.store.fields import FIELDS, FieldRule, read_field
+from burnlog.store.fields import FIELDS, FieldRule, check_whole, read_field
 from burnlog.store.table import Field
 from burnlog.store.tables import NUMBERED
 
@@ -67,6 +67,7 @@ def revise(log: Log, table: str, row: Row, texts: Mapping[str, str]) -> tuple[st
         except ReadError as error:
             raise ReadError(f"{name}: {error}. Nothing was changed.", text=error.text, kind=error.kind) from error
     _order_clocks(table, row, values)
+    check_whole(table, {**row, **values})
     of_stubs = [] if stubs is None else _write_stubs(log, row["id"], stubs)  # first: 0 rods need a part to cut with
     changes = [*_write(log, table, row, values, typed), *of_stubs]
     if not changes:
