@@ -64,7 +64,7 @@ def test_public_names_hide_no_module() -> None:
 def test_the_library_never_needs_the_command_line() -> None:
     """Reading a take-off, bidding and showing leave typer and every module of `cli` unloaded."""
     modules = [path.read_text(encoding="utf-8") for path in Path(library.__file__).parent.glob("*.py")]
-    assert len(modules) == 5
+    assert modules
     assert not [text for text in modules if "burnlog.cli" in text]
 
 

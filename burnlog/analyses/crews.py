@@ -17,6 +17,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from burnlog import vocabulary
 from burnlog.analyses.crew_model import (
     GROUPS,
     GroupFit,
@@ -117,9 +118,12 @@ class CrewRow:
             return self.why
         word = "different from the others" if self.different else "not told apart from the others"
         said = (
-            f"{word}: x {self.effect:.2f} (90 % interval {self.low90:.2f}-{self.high90:.2f}); a difference under "
-            f"about {self.would_not_show_percent:.0f} % would not show here."
+            f"{word}: x {self.effect:.2f} rods (90 % interval {self.low90:.2f}-{self.high90:.2f}) on {self.tallies} "
+            f"tallies, {len(self.shared_jobs)} of {self.jobs} jobs shared; a difference under about "
+            f"{self.would_not_show_percent:.0f} % would not show here."
         )
+        if self.different:
+            said += " Ask what steel, rods, gear and water differed beyond what is on the sheets."
         if self.time_effect is not None:
             said += (
                 f" Minutes a rod x {self.time_effect:.2f} (80 % interval {self.time_low:.2f}-{self.time_high:.2f}, "
@@ -384,10 +388,18 @@ def _mix(pieces: pd.DataFrame, column: str) -> tuple[tuple[str, float], ...]:
     if not total > 0:
         return ()
     named = pieces[column].astype(object).where(pieces[column].notna(), "not recorded")
-    shares = (length.groupby(named).sum() / total).to_dict()
-    order = sorted(shares, key=lambda word: (isinstance(word, str), word))
+    shares: dict[Any, float] = (length.groupby(named).sum() / total).to_dict()
+    known = vocabulary.words(column) if column in vocabulary.LISTS else ()
+    order = sorted(shares, key=lambda word: _place(word, known))
     return tuple((word if isinstance(word, str) else f"{word:g}", float(shares[word])) for word in order)
 
 
 def _plural(by: str) -> str:
     return {"crew": "crews", "diver": "divers", "rod_type": "rod types", "rig": "rigs"}[by]
+
+
+def _place(value: float | str, known: Sequence[str]) -> tuple[int, float, str]:
+    """Numbers by size, then words in the order of their list, then what is in no list."""
+    if not isinstance(value, str):
+        return 0, float(value), ""
+    return (1, known.index(value), value) if value in known else (2, 0.0, value)

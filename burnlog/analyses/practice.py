@@ -29,6 +29,7 @@ if TYPE_CHECKING:
 __all__ = ["Attempt", "Panel", "Person", "PracticeReview", "practice"]
 
 SETTINGS = ("dry practice", "test tank", "open water")
+COARSE_RODS = 3.0
 
 
 @dataclass(frozen=True)
@@ -84,6 +85,8 @@ class Panel:
         Attempts left out of the order altogether.
     blanks : mapping of str to int
         What the sheets do not say, and so could not be computed.
+    coarse_rods : float or None
+        The median count, where counts are whole rods and so few that rounding is much of the spread.
     """
 
     setting: str
@@ -99,6 +102,7 @@ class Panel:
     cuts: int
     left_out: Mapping[str, int]
     blanks: Mapping[str, int]
+    coarse_rods: float | None = None
 
     def as_json(self) -> dict[str, Any]:
         """Stable keys; numbers in SI."""
@@ -119,6 +123,7 @@ class Panel:
             "cuts": self.cuts,
             "left_out": dict(self.left_out),
             "blanks": dict(self.blanks),
+            "coarse_rods": self.coarse_rods,
         }  # fmt: skip
 
 
@@ -207,6 +212,7 @@ def _panel(frames: Frames, scope: Scope, rng: np.random.Generator) -> Panel | No
         cuts=len(cuts),
         left_out=left_out,
         blanks=_blanks(cuts, attempts),
+        coarse_rods=_coarse([a.rods for a in attempts if a.rods is not None]),
     )
 
 
@@ -327,6 +333,14 @@ def _blanks(cuts: pd.DataFrame, attempts: Sequence[Attempt]) -> dict[str, int]:
         if blank:
             found[f"cuts without {what} written"] = blank
     return found
+
+
+def _coarse(rods: Sequence[float]) -> float | None:
+    """The median of whole counts of few rods; None where a stub was measured or the counts are larger."""
+    if not rods or any(count != round(count) for count in rods):
+        return None
+    median = float(np.median(rods))
+    return median if median <= COARSE_RODS else None
 
 
 def _number(value: Any) -> float | None:

@@ -201,7 +201,7 @@ def crews(
     import numpy as np
 
     from burnlog.analyses.crews import crews as compared
-    from burnlog.reports.text_review import crews_text
+    from burnlog.reports.text_people import crews_text
 
     context = Context.of(ctx)
     scope = scope_of(setting=setting, record_class=record_class, job=job, since=since, until=until)
@@ -226,7 +226,7 @@ def practice(
     import numpy as np
 
     from burnlog.analyses.practice import practice as shown
-    from burnlog.reports.text_review import practice_text
+    from burnlog.reports.text_people import practice_text
 
     context = Context.of(ctx)
     scope = scope_of(record_class="training", job=job, since=since, until=until)

@@ -14,11 +14,11 @@ TITLE_WIDTH = 88
 _TEXTS = {
     "Backtest": ("burnlog.reports.text_backtest", "backtest_text"),
     "CheckReport": ("burnlog.reports.text_record", "check_text"),
-    "CrewReview": ("burnlog.reports.text_review", "crews_text"),
+    "CrewReview": ("burnlog.reports.text_people", "crews_text"),
     "Estimate": ("burnlog.reports.text_plan", "estimate_text"),
     "EventReview": ("burnlog.reports.text_review", "events_text"),
     "FlagReview": ("burnlog.reports.text_review", "flags_text"),
-    "PracticeReview": ("burnlog.reports.text_review", "practice_text"),
+    "PracticeReview": ("burnlog.reports.text_people", "practice_text"),
     "Rates": ("burnlog.reports.text_rates", "rates_text"),
     "SagReview": ("burnlog.reports.text_review", "sag_text"),
 }

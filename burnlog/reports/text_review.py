@@ -1,4 +1,4 @@
-"""Terminal text of the reviews: flags, sag, crews, events, practice. ASCII, 79 columns, n beside each figure."""
+"""Terminal text of the reviews: flags, sag, events. ASCII, 79 columns, n beside each figure."""
 
 from __future__ import annotations
 
@@ -10,18 +10,15 @@ from burnlog.units import show
 
 if TYPE_CHECKING:
     from burnlog.analyses.consistency import Flag
-    from burnlog.analyses.crews import CrewReview
     from burnlog.analyses.events import EventReview
     from burnlog.analyses.exposure import Exposed
     from burnlog.analyses.flags import FlagReview
-    from burnlog.analyses.practice import Panel, PracticeReview
     from burnlog.analyses.sag import SagDive, SagReview
     from burnlog.analyses.supply import BankAhead
 
-__all__ = ["crews_text", "events_text", "flags_text", "practice_text", "sag_text", "supply_text"]
+__all__ = ["events_text", "flags_text", "sag_text", "supply_text"]
 
 WIDTH = 79
-SMALL_SHARE = 0.05
 SHOWN_AS = {"m": ("length", 1000.0), "mm": ("thickness", 1.0), "kPa": ("pressure", 1.0), "s": ("elapsed", 1.0)}
 
 
@@ -126,49 +123,6 @@ def events_text(review: EventReview) -> str:
     return _plain(out)
 
 
-def practice_text(review: PracticeReview, *, profile: str = "metric") -> str:
-    """Each setting by itself: calls and faults, stubs and restarts, rods and time."""
-    out = ["TRAINING. Codes in code order; settings are never joined."]
-    for panel in review.panels:
-        out += ["", *_panel(panel, profile)]
-    for remark in review.remarks:
-        out += ["", f"Remark by {remark.code}, {remark.day}:", *_wrapped(remark.text, indent="  ")]
-    out += [line for note in review.notes for line in _wrapped(note)]
-    return _plain(out)
-
-
-def crews_text(review: CrewReview, *, profile: str = "metric") -> str:
-    """One row for each code, in code order, and who worked beside whom."""
-    out = [
-        *_wrapped(
-            f"Rods by {review.by.replace('_', ' ')}, against the others on equal steel: {review.tallies} tallies, "
-            f"{review.jobs} jobs. For talking with the crew, not for pay or discipline."
-        ),
-        "",
-        f"{review.by:<10}{'n':>4}{'jobs':>5}{'effect':>8}{'80 %':>13}{'luck':>13}{'O/E':>6}{'raw/m':>7}{'more?':>7}",
-    ]
-    for row in review.rows:
-        start = f"{row.code[:9]:<10}{row.tallies:>4}{row.jobs:>5}"
-        if not row.enough or row.effect is None:
-            out += [f"{start}  {row.why}"]
-            continue
-        oe = "-" if row.observed_expected is None else f"{row.observed_expected:.2f}"
-        luck = "-" if row.luck_low is None else f"{row.luck_low:.2f}-{row.luck_high:.2f}"
-        span = f"{row.low:.2f}-{row.high:.2f}"
-        more = f"{100 * (row.prob_more or 0.0):.0f} %"
-        out += [f"{start}{row.effect:>8.2f}{span:>13}{luck:>13}{oe:>6}{row.raw_per_m:>7.2f}{more:>7}"]
-    out.append("")
-    for row in review.rows:
-        if row.enough:
-            out += _wrapped(f"{row.code}: {row.sentence()}")
-    out += ["", "Work: share of length by plate, and by visibility", *_work_mix(review, profile)]
-    out += ["", *_wrapped(review.luck_sentence)]
-    out += [line for note in review.notes for line in _wrapped(note)]
-    for remark in review.remarks:
-        out += ["", f"Remark by {remark.code}, {remark.day}:", *_wrapped(remark.text, indent="  ")]
-    return _plain(out)
-
-
 def _flag(number: int, flag: Flag, profile: str) -> list[str]:
     head = f"{number:>3} {flag.kind}: {flag.target}, {flag.rule}"
     facts = [f"{_amount(flag.seen, flag.unit, profile)} written" if flag.seen is not None else ""]
@@ -238,82 +192,6 @@ def _titled(title: str, figures: Sequence[Exposed]) -> list[str]:
         blank = f" [not written for {figure.blank} more]" if figure.blank and not shared else ""
         lines += _wrapped(figure.sentence() + blank, indent="  ")
     return lines
-
-
-def _panel(panel: Panel, profile: str) -> list[str]:
-    per, factor = ("ft", 0.3048) if profile == "us" else ("m", 1.0)
-    lines = [
-        f"{panel.setting.upper()}: {len(panel.people)} people, {len(panel.attempts)} attempts, {panel.cuts} cuts"
-    ]
-    lines += ["", "  1 calls and safety faults"]
-    for person in panel.people:
-        lines += _wrapped(f"{person.code}: {person.calls.sentence()}", indent="  ")
-        lines += _wrapped(person.faults.sentence(), indent="      ")
-    words = ", ".join(f"{word} {n}" for word, n in panel.technique.items()) or "none written"
-    lines += _wrapped(f"words on technique, on {panel.technique_cuts} of {panel.cuts} cuts: {words}", indent="  ")
-    lines += ["", "  2 stubs and restarts"]
-    for person in panel.people:
-        stub = "no stubs measured"
-        if person.stub_mm is not None:
-            stub = f"stubs n {person.stubs}, middle {show(person.stub_mm, 'length', profile, digits=3)}"
-        burned = f", {person.short_stubs} under the planned stub" if person.short_stubs else ""
-        again = "restarts not written" if person.restarts.rate is None else person.restarts.sentence()
-        lines += _wrapped(f"{person.code}: {stub}{burned}; {again}", indent="  ")
-    lines += ["", f"  3 rods per {per}, attempt by attempt (- not computed)"]
-    for person in panel.people:
-        mine = [a for a in panel.attempts if a.person == person.code]
-        row = " ".join("-" if a.rods_per_m is None else f"{a.rods_per_m * factor:.2f}" for a in mine)
-        lines += _wrapped(f"{person.code}: {row}", indent="  ")
-    if panel.middle_half is not None:
-        low, high = (value * factor for value in panel.middle_half)
-        n = sum(a.rods_per_m is not None for a in panel.attempts)
-        lines.append(f"  half the attempts lay between {low:.2f} and {high:.2f} (n {n})")
-    split = panel.split
-    if split is None:
-        lines += _wrapped(panel.why_no_split, indent="  ")
-    else:
-        told = "over 500" if split.to_tell is None else f"{split.to_tell}"
-        far = "over 500" if split.to_tell_high is None else f"{split.to_tell_high}"
-        lines += _wrapped(
-            f"between people {100 * split.between_share:.0f} % of the spread (80 % interval "
-            f"{100 * split.share_low:.0f}-{100 * split.share_high:.0f} %), the rest within a person; "
-            f"{split.people} people, {split.attempts} attempts. To tell two people 20 % apart: {told} attempts "
-            f"each ({split.to_tell_low or 'over 500'} to {far}).",
-            indent="  ",
-        )
-    drawn = [trend for trend in panel.trends if trend.rate is not None]
-    for trend in drawn:
-        lines += _wrapped(trend.sentence(), indent="  ")
-    short = [trend.person for trend in panel.trends if trend.rate is None]
-    if short:
-        lines += _wrapped(
-            f"no trend for {', '.join(short)}: 8 attempts with a rod count on one plate are needed", indent="  "
-        )
-    for reason, n in (*panel.left_out.items(), *panel.blanks.items()):
-        lines += _wrapped(f"{n}: {reason}", indent="  ")
-    return lines
-
-
-def _steel(text: str, profile: str) -> str:
-    """A thickness of the work mix, or the words for none."""
-    return text if text == "not recorded" else show(float(text), "thickness", profile, digits=3)
-
-
-def _work_mix(review: CrewReview, profile: str) -> list[str]:
-    lines = []
-    for row in review.rows:
-        plates = _shares([(_steel(text, profile), share) for text, share in row.plate_mix])
-        lines += _wrapped(f"{row.code} ({row.length_m:.3g} m): {plates}; {_shares(row.visibility_mix)}", indent="  ")
-    return lines
-
-
-def _shares(mix: Sequence[tuple[str, float]]) -> str:
-    """Shares of 5 % and more, the others together."""
-    large = [(word, share) for word, share in mix if share >= SMALL_SHARE]
-    rest = 1.0 - sum(share for _, share in large)
-    if len(large) < len(mix):
-        large.append(("other", rest))
-    return ", ".join(f"{word} {100 * share:.0f} %" for word, share in large)
 
 
 def _wrapped(text: str, *, indent: str = "", after: str | None = None) -> list[str]:

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import sys
+from dataclasses import replace
+from itertools import product
 from pathlib import Path
 from typing import Any
 
@@ -13,11 +15,15 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from review_record import record
 
+import burnlog
 from burnlog.analyses.crews import Remark, crews
 from burnlog.analyses.invented import WORLDS, history
 from burnlog.analyses.shared_work import cut_luck, shared_work
+from burnlog.demo import SEED, work
+from burnlog.demo.jobs import CREWS
+from burnlog.demo.luck import Luck
 from burnlog.errors import InputError, RefusedError
-from burnlog.reports.text_review import crews_text
+from burnlog.reports.text_people import crews_text
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 from benchmarks import crews as measured
@@ -139,6 +145,52 @@ def test_R67_no_banned_word_and_no_other_order() -> None:
     assert [row.code for row in review.rows] == sorted(row.code for row in review.rows)
     with pytest.raises(InputError, match="no grouping"):
         crews(record(g2()), by="result")
+
+
+def test_R67_the_word_different_says_on_what_ground_and_what_to_ask() -> None:
+    """A crew called different is so on its tallies and shared jobs, and the question is about steel and gear."""
+    review = crews(record(g2()))
+    told = [row for row in review.rows if row.enough]
+    for row, different in product(told, (True, False)):
+        said = replace(row, different=different).sentence()
+        assert f"on {row.tallies} tallies, {len(row.shared_jobs)} of {row.jobs} jobs shared" in said
+        assert f"under about {row.would_not_show_percent:.0f} % would not show" in said
+        assert ("Ask what steel, rods, gear and water differed" in said) is different
+
+
+def test_R69_the_work_each_was_given_stands_before_any_figure() -> None:
+    """Each code's own work comes first, plates by size and visibility from dark to clear; then the table."""
+    rows = g2()
+    for place, row in enumerate(rows):
+        row["visibility"] = ("over 10 ft", "by feel", "1-3 ft", None)[place % 4]
+    review = crews(record(rows))
+    assert [word for word, _ in review.rows[0].visibility_mix] == ["by feel", "1-3 ft", "over 10 ft", "not recorded"]
+    assert [word for word, _ in review.rows[0].plate_mix] == ["12.7", "25.4"]
+    for profile, unit in (("us", "raw/ft"), ("metric", "raw/m")):
+        text = crews_text(review, profile=profile)
+        assert text.index("Work given") < text.index("identical crews") < text.index(unit) < text.index("jobs shared")
+    raw = review.rows[0].raw_per_m
+    assert raw is not None
+    assert f"{raw * FT:.2f}" in crews_text(review, profile="us")
+
+
+@pytest.mark.slow
+def test_the_crews_of_the_demo_lie_where_they_were_put(tmp_path: Path) -> None:
+    """The invented contractor's true crews, with their divers, lie inside the 90 % intervals that are printed."""
+    with burnlog.make_demo(tmp_path / "demo") as log:
+        review = burnlog.crews(log)
+    skill = {
+        crew: Luck(SEED, "crew", crew).normal(work.SD_CREW)
+        + float(np.mean([Luck(SEED, "diver", diver).normal(work.SD_DIVER) for diver in divers]))
+        for crew, (divers, _, _) in CREWS.items()
+    }
+    assert [row.code for row in review.rows] == sorted(skill)
+    for row in review.rows:
+        true = skill[row.code] - float(np.mean([skill[other] for other in skill if other != row.code]))
+        assert row.low90 is not None
+        assert row.high90 is not None
+        assert np.log(row.low90) < true < np.log(row.high90)
+    assert {row.code for row in review.rows if row.different} == {"BLUE", "RED"}  # 9 % more, 11 % fewer; GREY 3 %
 
 
 def test_R69_a_remark_is_printed_whole_or_refused() -> None:

@@ -15,7 +15,7 @@ from burnlog.analyses.scope import Scope
 from burnlog.analyses.spread import attempts_to_tell, split_spread
 from burnlog.columns import Frames
 from burnlog.errors import RefusedError
-from burnlog.reports.text_review import practice_text
+from burnlog.reports.text_people import practice_text
 
 
 def rng() -> np.random.Generator:
@@ -225,6 +225,33 @@ def test_attempts_to_tell_two_people_apart_agree_with_statsmodels() -> None:
         power = TTestIndPower().power
         assert power(effect, n, 0.05) >= 0.8 > power(effect, n - 1, 0.05)
     assert attempts_to_tell(1.02, 0.5) is None
+
+
+def test_R71_whole_counts_of_few_rods_are_said_to_be_coarse() -> None:
+    """Half the attempts at two rods: the text says what one rod more is worth; with a stub measured it does not."""
+    rows = school()
+    for row in rows:
+        row["rods"] = 2.0
+    panel = practice(record(rows), rng=rng()).panels[0]
+    assert panel.coarse_rods == 2.0
+    text = " ".join(practice_text(practice(record(rows), rng=rng())).split())
+    assert "one rod more or less is 50 % of such a burn" in text
+    rows[0]["rods"] = 1.6
+    assert practice(record(rows), rng=rng()).panels[0].coarse_rods is None
+    for row in rows:
+        row["rods"] = 8.0
+    assert practice(record(rows), rng=rng()).panels[0].coarse_rods is None
+
+
+def test_R51_R71_the_text_says_what_four_attempts_can_tell() -> None:
+    """No curve below eight attempts, how many attempts tell two people apart, and what no fault leaves open."""
+    review = practice(record(school()), rng=rng())
+    split = review.panels[0].split
+    assert split is not None
+    text = " ".join(practice_text(review).split())
+    assert "no learning curve for anybody: 8 attempts" in text
+    assert f"takes {split.to_tell} attempts each ({split.to_tell_low} to {split.to_tell_high})" in text
+    assert f"between people {100 * split.between_share:.0f} % of the spread" in text
 
 
 def test_R69_a_remark_and_the_text_of_a_class() -> None:
