@@ -16,9 +16,12 @@ import pytest
 
 from burnlog.reports.cautions import EVERY_PAGE, SWITCH
 from burnlog.reports.sheet import RULE
+from burnlog.store.bundle import export_bundle, load_bundle
 from burnlog.store.cutsheet import COLUMNS
 from burnlog.store.entry import add_row
 from burnlog.store.log import Log
+from burnlog.store.merge import merge
+from burnlog.store.sheetnumbers import log_mark, take_sheet_numbers
 
 Runner = Callable[..., subprocess.CompletedProcess[str]]
 
@@ -119,9 +122,35 @@ def test_R74_numbers_go_on_from_the_log_and_are_unique(burnlog: Runner, log: Pat
     for name, count in (("one.html", 5), ("two.html", 50)):
         done = burnlog("sheet", "--job", "PIER7", "-n", str(count), "--out", str(tmp_path / name))
         assert done.returncode == 0, done.stderr
-        numbers += [text for text in _read(tmp_path / name).texts if re.fullmatch(r"PIER7-\d{4}", text)]
-    assert numbers == [f"PIER7-{number:04d}" for number in range(7, 62)]
+        numbers += [text for text in _read(tmp_path / name).texts if re.fullmatch(r"PIER7-\w{3}-\d{4}", text)]
+    mark = numbers[0][6:9]
+    assert numbers == [f"PIER7-{mark}-{number:04d}" for number in range(7, 62)]
     assert burnlog("verify").returncode == 0
+
+
+def test_R74_two_laptops_print_no_number_twice(tmp_path: Path) -> None:
+    """Logs that never met print at the same time: no number is on two papers, and after a merge numbers go on."""
+    logs = []
+    for name in ("day", "night"):
+        path = tmp_path / f"{name}.db"
+        log = Log.create(path, by=name, now=lambda: dt.datetime(2026, 5, 20, tzinfo=dt.UTC))
+        add_row(log, "job", {"job": "PIER7", "water": "salt"})
+        logs.append(log)
+    printed = [number for log in logs for number in take_sheet_numbers(log, "PIER7", 20)]
+    assert len(set(printed)) == 40
+    night = logs[1]
+    add_row(night, "person", {"person": "D3"})
+    dive = {"job": "PIER7", "dive": "1", "dive_date": "2026-05-12", "diver": "D3", "sheet": printed[25]}
+    add_row(night, "dive", dive)
+    export_bundle(night, tmp_path / "night.json")
+    report = merge(logs[0], load_bundle(tmp_path / "night.json"))
+    assert report.added["dive"] == 1
+    before = logs[0].rows("SELECT key, value FROM meta")
+    merge(logs[0], load_bundle(tmp_path / "night.json"))
+    assert logs[0].rows("SELECT key, value FROM meta") == before  # what another log printed is its own affair
+    assert take_sheet_numbers(logs[0], "PIER7", 1) == (f"PIER7-{log_mark(logs[0].db_id)}-0021",)
+    for log in logs:
+        log.close()
 
 
 @pytest.mark.parametrize("count", ["0", "51", "-1"])
