@@ -19,8 +19,9 @@ import pandas as pd
 
 from burnlog.analyses.section_names import names_a_size, shapes
 from burnlog.columns import Frames
+from burnlog.units import show
 
-__all__ = ["Findings", "Flag", "clashing_clocks", "consistency", "short_of_plan", "two_thicknesses"]
+__all__ = ["Findings", "Flag", "clashing_clocks", "consistency", "said", "short_of_plan", "two_thicknesses"]
 
 SHEET = "check the sheet"
 THROUGH = ("through", "through with hangers")
@@ -112,23 +113,31 @@ class Findings:
         return Findings((*self.flags, *other.flags), {**self.judged, **other.judged}, {**self.blank, **other.blank})
 
 
-def consistency(frames: Frames) -> Findings:
+def said(value: float, unit: str, profile: str) -> str:
+    """An amount in the words of a question, in the reader's units; `unit` is m, mm or kPa."""
+    kind, factor = {"m": ("length", 1000.0), "mm": ("thickness", 1.0), "kPa": ("pressure", 1.0)}[unit]
+    return show(value * factor, kind, profile, digits=3)
+
+
+def consistency(frames: Frames, *, profile: str = "metric") -> Findings:
     """Every rule of this module over the whole record, practice and training included.
 
     Parameters
     ----------
     frames : Frames
         The record.
+    profile : str
+        ``us`` or ``metric``: units of the words; numbers of a flag are SI.
 
     Returns
     -------
     Findings
         At most one flag for each line of a job and rule.
     """
-    return short_of_plan(frames) + two_thicknesses(frames) + clashing_clocks(frames)
+    return short_of_plan(frames, profile=profile) + two_thicknesses(frames, profile=profile) + clashing_clocks(frames)
 
 
-def short_of_plan(frames: Frames) -> Findings:
+def short_of_plan(frames: Frames, *, profile: str = "metric") -> Findings:
     """Lines called through whose severed lengths do not add up to the planned length."""
     rule = "through but short of plan"
     first = frames.cuts[frames.cuts["pass_kind"] == "first"]
@@ -157,13 +166,13 @@ def short_of_plan(frames: Frames) -> Findings:
                     unit="m",
                     score=float(np.log(planned / max(done, 1e-3))),
                     question="called through, but the lengths do not add up to the plan: check the sheet",
-                    sheet=f"first-pass rows: {_written(rows, 'new_length_m', 'm')}",
+                    sheet=f"first-pass rows: {_written(rows, profile)}",
                 )
             )
     return Findings(tuple(flags), {rule: judged}, {rule: blank})
 
 
-def two_thicknesses(frames: Frames) -> Findings:
+def two_thicknesses(frames: Frames, *, profile: str = "metric") -> Findings:
     """One line with two thicknesses, or a rare second thickness under one section name in a job.
 
     A section with flanges and web may have two on one line; there only the rare one counts. A name without a size,
@@ -185,7 +194,9 @@ def two_thicknesses(frames: Frames) -> Findings:
         if odd.any():
             rare = cuts[odd]
             taken.add(str(line_ref))
-            flags.append(_thickness_flag(on_line, str(line_ref), rare, common, f"{len(cuts)} rows on the line"))
+            flags.append(
+                _thickness_flag(on_line, str(line_ref), rare, common, f"{len(cuts)} rows on the line", profile)
+            )
     counts = {on_line: judged}
     blanks = {on_line: int(rows["thickness_mm"].isna().sum())}
 
@@ -204,7 +215,9 @@ def two_thicknesses(frames: Frames) -> Findings:
             if share[value] > RARE_SHARE or rare.empty or abs(value - common) <= SAME_STEEL * common:
                 continue
             flags.extend(
-                _thickness_flag(on_section, str(ref), part, common, f"{section}: {len(lines)} lines in the job")
+                _thickness_flag(
+                    on_section, str(ref), part, common, f"{section}: {len(lines)} lines in the job", profile
+                )
                 for ref, part in rare.groupby("line_ref", sort=True)
             )
     counts[on_section] = judged
@@ -275,7 +288,7 @@ def _odd_ones(thickness: pd.Series[float], known: pd.DataFrame, cuts: pd.DataFra
     return float(common), kind != common
 
 
-def _thickness_flag(rule: str, line_ref: str, rare: pd.DataFrame, common: float, sheet: str) -> Flag:
+def _thickness_flag(rule: str, line_ref: str, rare: pd.DataFrame, common: float, sheet: str, profile: str) -> Flag:
     seen = float(rare["thickness_mm"].iloc[0])
     return Flag(
         rule=rule,
@@ -289,7 +302,7 @@ def _thickness_flag(rule: str, line_ref: str, rare: pd.DataFrame, common: float,
         expected_high=common * (1 + SAME_STEEL),
         unit="mm",
         score=abs(float(np.log(seen / common))),
-        question=f"{seen:.4g} mm where its other rows say {common:.4g} mm: check the sheet",
+        question=f"{said(seen, 'mm', profile)} where other rows say {said(common, 'mm', profile)}: check the sheet",
         sheet=sheet,
     )
 
@@ -300,5 +313,6 @@ def _only(values: pd.Series[str]) -> str | None:
     return str(found[0]) if len(found) == 1 else None
 
 
-def _written(rows: pd.DataFrame, column: str, unit: str) -> str:
-    return ", ".join(f"{ref} {value:.3g} {unit}" for ref, value in zip(rows["cut_ref"], rows[column], strict=True))
+def _written(rows: pd.DataFrame, profile: str) -> str:
+    pairs = zip(rows["cut_ref"], rows["new_length_m"], strict=True)
+    return ", ".join(f"{ref}: {said(metres, 'm', profile)}" for ref, metres in pairs)

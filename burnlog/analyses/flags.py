@@ -9,24 +9,24 @@ Measured on invented records with all rules together: see benchmarks/results/fla
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
-from burnlog.analyses.consistency import Findings, Flag, consistency, with_decisions
+from burnlog.analyses.consistency import Findings, Flag, consistency, said, with_decisions
 from burnlog.analyses.physical import far_from_own_rate, physical
 from burnlog.analyses.rate_design import Settings
 from burnlog.analyses.residuals import Judged, Residuals, residuals
 from burnlog.analyses.sag import SagDive, SagReview, sag
 from burnlog.analyses.slips import slips
-from burnlog.analyses.tallies import Scope, TallySet, gather
+from burnlog.analyses.tallies import Scope, TallySet, decided_out, gather
 from burnlog.columns import Frames
 from burnlog.errors import FitError
 from burnlog.stats.outliers import generalised_esd
 
-__all__ = ["NOT_SEEN", "FlagReview", "flags"]
+__all__ = ["NOT_SEEN", "FlagReview", "LeftOut", "flags"]
 
 FEWEST_FOR_ESD = 7
 KINDS = ("check the sheet", "rods", "time", "sag")
@@ -37,6 +37,15 @@ NOT_SEEN = (
     "one rod typed as ten where a short pass was counted with others;",
     "falling oxygen on dives without flowing pressure: the rods alone show about one such count in fifty.",
 )
+
+
+@dataclass(frozen=True)
+class LeftOut:
+    """Rods per metre with and without the counts that a decision leaves out, and how many those are."""
+
+    tallies: int
+    rods_per_m_with: float
+    rods_per_m_without: float
 
 
 @dataclass(frozen=True)
@@ -54,6 +63,8 @@ class FlagReview:
         What no rule here can see.
     moved_percent : float or None
         By how much the tallies flagged on rods move rods per metre; they stay in unless left out.
+    left_out : LeftOut or None
+        What a decision left out, and both rates; None where no decision did.
     """
 
     flags: tuple[Flag, ...]
@@ -65,6 +76,7 @@ class FlagReview:
     moved_percent: float | None
     notes: tuple[str, ...]
     not_seen: tuple[str, ...] = NOT_SEEN
+    left_out: LeftOut | None = None
 
     def as_json(self) -> dict[str, Any]:
         """`flags` is the list of questions; the rest says what was judged."""
@@ -76,6 +88,7 @@ class FlagReview:
             "tallies": self.tallies,
             "jobs": self.jobs,
             "moved_percent": self.moved_percent,
+            "left_out": None if self.left_out is None else asdict(self.left_out),
             "not_seen": list(self.not_seen),
             "notes": list(self.notes),
         }
@@ -86,6 +99,7 @@ def flags(
     scope: Scope = Scope(),  # noqa: B008
     *,
     settings: Settings = Settings(),  # noqa: B008
+    profile: str = "metric",
 ) -> FlagReview:
     """Ask about every row, burn and dive that deserves it.
 
@@ -97,6 +111,8 @@ def flags(
         What the rods are held against. Its jobs and days also bound which flags are shown.
     settings : Settings
         Thresholds and priors of the rates fit.
+    profile : str
+        ``us`` or ``metric``: units of the words; numbers of a flag are SI.
 
     Returns
     -------
@@ -105,8 +121,8 @@ def flags(
     compared = gather(frames, replace(scope, jobs=None, since=None, until=None))
     held = residuals(compared, settings)
     oxygen = sag(frames, scope, residuals=held)
-    found = consistency(frames) + slips(frames) + physical(frames)
-    found = found + _model_flags(frames, compared, held) + _sag_flags(oxygen)
+    found = consistency(frames, profile=profile) + slips(frames) + physical(frames, profile=profile)
+    found = found + _model_flags(frames, compared, held, profile) + _sag_flags(oxygen)
     shown = [flag for flag in found.flags if _shown(flag, frames, scope)]
     shown.sort(key=lambda f: (KINDS.index(f.kind), -f.score, f.target))
     moved = _moved(compared, held)
@@ -128,24 +144,25 @@ def flags(
         jobs=int(compared.tallies["job"].nunique()),
         moved_percent=moved,
         notes=tuple(notes),
+        left_out=_left_out(frames, compared),
     )
 
 
-def _model_flags(frames: Frames, tallyset: TallySet, held: Residuals) -> Findings:
+def _model_flags(frames: Frames, tallyset: TallySet, held: Residuals, profile: str) -> Findings:
     """Rods and minutes out of line; in sets without a model generalised ESD, below 7 tallies physical rules only."""
     found = Findings()
     if held.rods is not None:
-        found = found + _of_fit(frames, held.rods, "rods out of line", "rods", "rods")
+        found = found + _of_fit(frames, held.rods, "rods out of line", "rods", "rods", profile)
     else:
-        found = found + far_from_own_rate(tallyset, fewer_than=FEWEST_FOR_ESD)
+        found = found + far_from_own_rate(tallyset, fewer_than=FEWEST_FOR_ESD, profile=profile)
         if len(tallyset.tallies) >= FEWEST_FOR_ESD:
-            found = found + _esd(frames, tallyset)
+            found = found + _esd(frames, tallyset, profile)
     if held.time is not None:
-        found = found + _of_fit(frames, held.time, "minutes a rod out of line", "time", "s/rod")
+        found = found + _of_fit(frames, held.time, "minutes a rod out of line", "time", "s/rod", profile)
     return found
 
 
-def _of_fit(frames: Frames, judged: Judged, rule: str, kind: str, unit: str) -> Findings:
+def _of_fit(frames: Frames, judged: Judged, rule: str, kind: str, unit: str, profile: str) -> Findings:
     rows = judged.design.tallies
     flags = tuple(
         Flag(
@@ -161,7 +178,7 @@ def _of_fit(frames: Frames, judged: Judged, rule: str, kind: str, unit: str) -> 
             unit=unit,
             score=abs(float(judged.fit.left_out_t[place])),
             question=_question(kind, judged.seen[place] > judged.high[place]),
-            sheet=on_the_sheet(frames, str(rows.index[place])),
+            sheet=on_the_sheet(frames, str(rows.index[place]), profile),
         )
         for place in np.flatnonzero(judged.flagged).tolist()
     )
@@ -176,7 +193,7 @@ def _question(kind: str, high: bool) -> str:
     return "fewer rods than this steel usually takes: check the count and the length"
 
 
-def _esd(frames: Frames, tallyset: TallySet) -> Findings:
+def _esd(frames: Frames, tallyset: TallySet, profile: str) -> Findings:
     """Rods per metre, on plate of one thickness or brought to one by it, by Rosner's generalised ESD at 5 %."""
     rule = "rods per metre out of line"
     tallies = tallyset.tallies
@@ -209,7 +226,7 @@ def _esd(frames: Frames, tallyset: TallySet) -> Findings:
                 unit="rods/m",
                 score=t,
                 question=_question("rods", logs[place] > rest.mean()),
-                sheet=on_the_sheet(frames, str(tallies.index[place])),
+                sheet=on_the_sheet(frames, str(tallies.index[place]), profile),
             )
         )
     return Findings(tuple(flags), {rule: len(tallies)}, {rule: 0})
@@ -254,33 +271,35 @@ def _sag_question(dive: SagDive) -> str:
     )
 
 
-def on_the_sheet(frames: Frames, tally_id: str) -> str:
+def on_the_sheet(frames: Frames, tally_id: str, profile: str = "metric") -> str:
     """What else the sheet says of the cuts under a count, in a few words."""
     ids = set(frames.tally_cuts.loc[frames.tally_cuts["tally_id"] == tally_id, "cut_id"])
     cuts = frames.cuts[frames.cuts["cut_id"].isin(ids)]
     tally = frames.tallies[frames.tallies["tally_id"] == tally_id]
-    steel = sorted({f"{t:g}" for t in cuts["thickness_mm"].dropna()})
-    said = [f"{len(cuts)} cut{'s' if len(cuts) != 1 else ''}, {cuts['new_length_m'].sum():.3g} m"]
-    said += [f"{'/'.join(steel)} mm"] if steel else ["thickness not recorded"]
+    steel = [said(t, "mm", profile) for t in sorted(set(cuts["thickness_mm"].dropna()))]
+    words = [
+        f"{len(cuts)} cut{'s' if len(cuts) != 1 else ''}, {said(float(cuts['new_length_m'].sum()), 'm', profile)}"
+    ]
+    words += [", ".join(steel)] if steel else ["thickness not recorded"]
     if len(tally) and tally["rods_basis"].iloc[0] == "estimated":
-        said.append("rods estimated")
+        words.append("rods estimated")
     for column, word in (("restarts", "restarts"), ("hangers", "hangers")):
         total = cuts[column].sum()
         if total > 0:
-            said.append(f"{total:.0f} {word}")
+            words.append(f"{total:.0f} {word}")
     waited = cuts["stoppage_s"].sum()
     if waited > 0:
-        said.append(f"stoppages {waited / 60:.0f} min")
+        words.append(f"stoppages {waited / 60:.0f} min")
     ragged = int(cuts["edge"].eq("ragged").sum())
     if ragged:
-        said.append(f"ragged on {ragged}")
+        words.append(f"ragged on {ragged}")
     passes = sorted(set(cuts["pass_kind"].dropna()) - {"first"})
-    said += [f"with {word} pass" for word in passes]
-    words = frames.happenings[frames.happenings["cut_id"].isin(ids) & frames.happenings["kind"].ne("stoppage")]
-    said += sorted(set(words["word"].dropna()))
+    words += [f"with {word} pass" for word in passes]
+    written = frames.happenings[frames.happenings["cut_id"].isin(ids) & frames.happenings["kind"].ne("stoppage")]
+    words += sorted(set(written["word"].dropna()))
     seen = sorted(set(cuts["visibility"].dropna()))
-    said += [f"visibility {'/'.join(seen)}"] if seen else []
-    return "; ".join(said)
+    words += [f"visibility {'/'.join(seen)}"] if seen else []
+    return "; ".join(words)
 
 
 def _shown(flag: Flag, frames: Frames, scope: Scope) -> bool:
@@ -305,6 +324,19 @@ def _moved(tallyset: TallySet, held: Residuals) -> float | None:
     kept = tallies[~held.rods.flagged]
     whole = tallies["rods"].sum() / tallies["new_length_m"].sum()
     return float(100.0 * (whole / (kept["rods"].sum() / kept["new_length_m"].sum()) - 1.0))
+
+
+def _left_out(frames: Frames, whole: TallySet) -> LeftOut | None:
+    """Both rates, where a decision leaves a count out."""
+    decided = decided_out(frames)
+    rest = gather(frames, whole.scope, leave_out=decided) if decided else whole
+    out = len(whole.tallies) - len(rest.tallies)
+    if not out or rest.tallies.empty:
+        return None
+    with_all, without = (
+        float(each["rods"].sum() / each["new_length_m"].sum()) for each in (whole.tallies, rest.tallies)
+    )
+    return LeftOut(out, with_all, without)
 
 
 def _model_words(tallyset: TallySet, held: Residuals) -> str:

@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from burnlog.analyses.consistency import SHEET, THROUGH, Findings, Flag
+from burnlog.analyses.consistency import SHEET, THROUGH, Findings, Flag, said
 from burnlog.analyses.record import counted
 from burnlog.analyses.tallies import TallySet
 from burnlog.columns import Frames
@@ -31,15 +31,15 @@ GAUGE_STEPS_KPA = tuple(
 )
 
 
-def physical(frames: Frames) -> Findings:
-    """Every rule of this module that needs no set of tallies, over the whole record."""
+def physical(frames: Frames, *, profile: str = "metric") -> Findings:
+    """Every rule of this module that needs no set of tallies, over the whole record; words in the profile's units."""
     tallies = rods_started(frames)
     return (
-        _oxygen_per_rod(frames, tallies)
+        _oxygen_per_rod(frames, tallies, profile)
         + _elapsed_per_rod(tallies)
         + burn_over_elapsed(frames)
-        + _no_rods(frames)
-        + flowing_over_static(frames)
+        + _no_rods(frames, profile)
+        + flowing_over_static(frames, profile=profile)
     )
 
 
@@ -113,7 +113,7 @@ def burn_over_elapsed(frames: Frames) -> Findings:
     return Findings(flags, {rule: len(known)}, {rule: len(frames.cuts) - len(known)})
 
 
-def flowing_over_static(frames: Frames) -> Findings:
+def flowing_over_static(frames: Frames, *, profile: str = "metric") -> Findings:
     """Flowing pressure above static: gas that flows loses pressure. One flag for each cut, or dive of readings."""
     rule = "flowing above static"
     flags, judged, blank = [], 0, 0
@@ -139,13 +139,13 @@ def flowing_over_static(frames: Frames) -> Findings:
                     unit="kPa",
                     score=float(row["flowing_kpa"] / max(row["static_kpa"], 1.0) - 1),
                     question="flowing pressure stands above static: check the sheet",
-                    sheet=f"static {row['static_kpa']:.0f} kPa, {len(rows)} such reading(s)",
+                    sheet=f"static {said(row['static_kpa'], 'kPa', profile)}, {len(rows)} such reading(s)",
                 )
             )
     return Findings(tuple(flags), {rule: judged}, {rule: blank})
 
 
-def far_from_own_rate(tallyset: TallySet, *, fewer_than: int = 7) -> Findings:
+def far_from_own_rate(tallyset: TallySet, *, fewer_than: int = 7, profile: str = "metric") -> Findings:
     """Tallies over four times, or under a quarter of, the rods per metre of the job's other tallies.
 
     For jobs with fewer tallies than `fewer_than` and no model: on a mixed job of ordinary size this rule raises
@@ -178,13 +178,14 @@ def far_from_own_rate(tallyset: TallySet, *, fewer_than: int = 7) -> Findings:
                         unit="rods/m",
                         score=abs(float(np.log(seen / rate))),
                         question="far from what the job's other counts say: check the sheet",
-                        sheet=f"{row['rods']:g} rods on {row['new_length_m']:.3g} m, {len(pieces)} cut(s)",
+                        sheet=f"{row['rods']:g} rods on {said(row['new_length_m'], 'm', profile)}, "
+                        f"{len(pieces)} cut(s)",
                     )
                 )
     return Findings(tuple(flags), {rule: judged}, {rule: blank})
 
 
-def _oxygen_per_rod(frames: Frames, tallies: pd.DataFrame) -> Findings:
+def _oxygen_per_rod(frames: Frames, tallies: pd.DataFrame, profile: str) -> Findings:
     rule = "under 3 scf oxygen per rod"
     banks = frames.banks.drop_duplicates("bank").set_index("bank")
     kg_per_kpa = banks["cylinders"] * banks["contents_kg_each"] / banks["label_kpa"]
@@ -210,7 +211,8 @@ def _oxygen_per_rod(frames: Frames, tallies: pd.DataFrame) -> Findings:
             unit="kg/rod",
             score=float(row["least_kg"] / max(row["used_kg"], 1e-3)),
             question="less oxygen than any rod burns on: check the sheet",
-            sheet=f"{row['started']:g} rods, bank {row['bank_start_kpa']:.0f} to {row['bank_end_kpa']:.0f} kPa",
+            sheet=f"{row['started']:g} rods, bank {said(row['bank_start_kpa'], 'kPa', profile)} to "
+            f"{said(row['bank_end_kpa'], 'kPa', profile)}",
         )
         for row in known[known["used_kg"] < known["least_kg"]].to_dict("records")
     )
@@ -252,7 +254,7 @@ def _elapsed_per_rod(tallies: pd.DataFrame) -> Findings:
     return Findings(flags, {rule: len(known)}, {rule: len(tallies) - len(known)})
 
 
-def _no_rods(frames: Frames) -> Findings:
+def _no_rods(frames: Frames, profile: str) -> Findings:
     """Lines called through whose every count says nought; a count nobody made is blank, not nought."""
     rule = "no rods on a through line"
     tallies, rows = counted(frames)
@@ -279,7 +281,7 @@ def _no_rods(frames: Frames) -> Findings:
                 unit="rods",
                 score=1.0,
                 question="called through, and the count says no rod was burned: check the sheet",
-                sheet=f"{len(mine)} row(s), {mine['new_length_m'].sum():.3g} m",
+                sheet=f"{len(mine)} row(s), {said(float(mine['new_length_m'].sum()), 'm', profile)}",
             )
         )
     known = int(rods.notna().sum())

@@ -17,6 +17,7 @@ __all__ = ["MOST_STRIPS", "CutMarks", "sag_charts", "strip_chart", "strip_findin
 
 KPA_PER_PSI = 6.894757293168361
 MOST_STRIPS = 8
+SHOWN_LIMITS = 4
 
 CutMarks = Mapping[str, tuple[str, str]]
 """Short name and edge of each cut, by its id."""
@@ -48,7 +49,9 @@ def strip_finding(dive: SagDive, profile: str) -> str:
             f" The drop rose up to {fall} above this rig's usual {centre} ({usual.readings} readings on other "
             f"dives); a limit was passed{at}."
         )
-    return f"{said} Edges ragged on {dive.ragged} of {dive.edges_seen} seen."
+    return (
+        f"{said} Edges ragged on {dive.ragged} of {dive.edges_seen} seen: grey with a dashed rim under the readings."
+    )
 
 
 def _places(dive: SagDive) -> tuple[np.ndarray[Any, np.dtype[np.float64]], str]:
@@ -83,13 +86,12 @@ def strip_chart(dive: SagDive, cuts: CutMarks, *, profile: str = "metric") -> An
     rows["mark"] = "reading"
     if it.alarm is not None:
         rows.loc[it.alarm, "mark"] = "limit passed"
-    limits = {
-        "usual": centre,
-        f"one reading: {SINGLE:g} spreads": centre + SINGLE * spread,
-        f"{SURE_Z:g} spreads": centre + SURE_Z * spread,
-    }
+    limits = {"usual for this rig": centre}
+    if it.method == "per cut":  # row by row readings are held against the sum alone
+        limits[f"limit of one reading, {SINGLE:g} spreads"] = centre + SINGLE * spread
+    limits[f"far above it, {SURE_Z:g} spreads"] = centre + SURE_Z * spread
     levels = pd.DataFrame({"level": list(limits.values()), "limit": list(limits)})
-    x_scale = alt.Scale(domain=[float(at.min()) - 0.7, float(at.max()) + 0.7], nice=False)
+    x_scale = alt.Scale(domain=[float(at.min()) - 0.7, float(at.max()) + 0.7], nice=False, padding=0)
 
     def x(title: str | None, *, labels: bool) -> Any:
         return alt.X("at:Q", scale=x_scale, title=title, axis=alt.Axis(labels=labels, ticks=labels, tickMinStep=1))
@@ -122,17 +124,20 @@ def strip_chart(dive: SagDive, cuts: CutMarks, *, profile: str = "metric") -> An
                 title=None,
                 sort=None,
                 legend=alt.Legend(symbolSize=700, symbolStrokeWidth=1.5),
-                scale=alt.Scale(domain=list(limits), range=[list(dash) for dash in DASHES[:3]]),
+                scale=alt.Scale(domain=list(limits), range=[list(dash) for dash in DASHES[: len(limits)]]),
             ),
         )
     )
     drop = alt.layer(rules, line, dots).properties(width=WIDTH - 60, height=150)
     sums = alt.Chart(rows).mark_bar(color=PALE, stroke=GREY, width=7).encode(
         x=x(title if not _spans(dive, at, cuts) else None, labels=not _spans(dive, at, cuts)),
-        y=alt.Y("sum:Q", title="summed"),
+        # the sum runs on after the limit; how far says nothing, and would hide the limit
+        y=alt.Y("sum:Q", title=["rise,", "summed"], scale=alt.Scale(domain=[0, SHOWN_LIMITS * it.h], clamp=True)),
     )  # fmt: skip
-    limit = alt.Chart(pd.DataFrame({"h": [it.h]})).mark_rule(color=BLACK, strokeDash=[6, 3]).encode(y="h:Q")
-    panels = [drop, alt.layer(sums, limit).properties(width=WIDTH - 60, height=60)]
+    at_h = alt.Chart(pd.DataFrame({"h": [it.h], "text": ["limit"]}))
+    limit = at_h.mark_rule(color=BLACK, strokeDash=[6, 3]).encode(y="h:Q")
+    word = at_h.mark_text(align="left", dx=4, dy=-6, color=BLACK).encode(y="h:Q", x=alt.value(0), text="text:N")
+    panels = [drop, alt.layer(sums, limit, word).properties(width=WIDTH - 60, height=60)]
     spans = _spans(dive, at, cuts)
     if spans:
         panels.append(_cut_panel(spans, x_scale, title))
@@ -154,7 +159,7 @@ def _spans(dive: SagDive, at: np.ndarray[Any, np.dtype[np.float64]], cuts: CutMa
             "end": max(places) + 0.45,
             "name": cuts[cut][0],
             "edge": cuts[cut][1],
-            "text": f"{cuts[cut][0]} {cuts[cut][1] if cuts[cut][1] == 'ragged' else ''}".strip(),
+            "text": f"cut {cuts[cut][0].rsplit('.', 1)[-1]}",
         }
         for cut, places in found.items()
     ]

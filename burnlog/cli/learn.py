@@ -106,7 +106,7 @@ def flags_list(
 
     context = Context.of(ctx)
     scope = scope_of(setting=setting, record_class=record_class, job=job, since=since, until=until)
-    review = flags(context.frames(), scope)
+    review = flags(context.frames(), scope, profile=context.profile)
     if as_json:
         say_json(review.as_json(), kind="flags")
     else:
@@ -124,7 +124,7 @@ def flags_decide(
 ) -> None:
     """Record what was decided about a flag; the burn stays in the log whatever was decided.
 
-    Example: burnlog --by JM flags decide "rods" "tally 61" keep --why "thick weld at the splice"
+    Example: burnlog --by JM flags decide "rods out of line" "tally 395" keep --why "thick weld at the splice"
     """
     from burnlog import vocabulary
 

@@ -2,29 +2,31 @@
 
 from __future__ import annotations
 
-from burnlog.analyses.consistency import Flag
+from burnlog.analyses.events import EventReview
 from burnlog.analyses.flags import FlagReview
 from burnlog.charts.flags import flag_charts, outside_finding
 from burnlog.reports.cautions import cautions
+from burnlog.reports.events_tables import event_tables, hangers_at_sentence
 from burnlog.reports.page import Head, Page, Table, page_of
-from burnlog.units import show
+from burnlog.reports.text_review import flag_facts, left_out_sentence
 
 __all__ = ["flags_page"]
 
-SHOWN_AS = {"m": ("length", 1000.0), "mm": ("thickness", 1.0), "kPa": ("pressure", 1.0), "s": ("elapsed", 1.0)}
 
-
-def flags_page(review: FlagReview, head: Head, *, profile: str = "metric") -> Page:
+def flags_page(review: FlagReview, head: Head, *, events: EventReview | None = None, profile: str = "metric") -> Page:
     """The page of questions about the record.
 
     Parameters
     ----------
     review : FlagReview
     head : Head
+    events : EventReview, optional
+        Defects and events over their exposure, shown after the questions.
     profile : str
         ``us`` or ``metric``.
     """
     count = len(review.flags)
+    left_out = review.left_out
     decided = sum(flag.decision != "keep" for flag in review.flags)
     return page_of(
         "flags.html",
@@ -41,6 +43,10 @@ def flags_page(review: FlagReview, head: Head, *, profile: str = "metric") -> Pa
         questions=_questions(review, profile),
         judged=_judged(review),
         not_seen=review.not_seen,
+        decided="" if left_out is None else left_out_sentence(left_out, profile),
+        events=() if events is None else event_tables(events),
+        hangers_at="" if events is None else hangers_at_sentence(events),
+        model_of_hangers="" if events is None or events.model.terms else events.model.sentence(),
         notes_=review.notes,
     )
 
@@ -50,8 +56,7 @@ def _questions(review: FlagReview, profile: str) -> Table:
         (
             str(number),
             f"{flag.target}: {flag.rule}",
-            _amount(flag.seen, flag.unit, profile),
-            _range(flag, profile),
+            *(fact or "-" for fact in flag_facts(flag, profile)),
             flag.question,
             flag.sheet or "-",
             flag.decision,
@@ -60,29 +65,9 @@ def _questions(review: FlagReview, profile: str) -> Table:
     ]
     return Table.of(
         "A flag is a question. Nothing is deleted, and everything stays in every figure until somebody decides.",
-        ("no.", "about", "written", "expected", "question", "what else stood on the sheet", "decision"),
+        ("no.", "about", "found", "expected", "question", "what else stood on the sheet", "decision"),
         rows,
     )
-
-
-def _amount(value: float | None, unit: str, profile: str) -> str:
-    if value is None:
-        return "-"
-    if unit in SHOWN_AS:
-        kind, factor = SHOWN_AS[unit]
-        return show(value * factor, kind, profile, digits=3)
-    return f"{value:.3g} {unit}"
-
-
-def _range(flag: Flag, profile: str) -> str:
-    low, high = flag.expected_low, flag.expected_high
-    if low is None and high is None:
-        return "-"
-    if low is None:
-        return f"up to {_amount(high, flag.unit, profile)}"
-    if high is None:
-        return f"{_amount(low, flag.unit, profile)} or more"
-    return f"{_amount(low, flag.unit, profile)} to {_amount(high, flag.unit, profile)}"
 
 
 def _judged(review: FlagReview) -> Table:

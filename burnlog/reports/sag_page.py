@@ -50,10 +50,12 @@ def sag_page(review: SagReview, frames: Frames, head: Head, *, profile: str = "m
         + f"; {counts['not judged']} of {len(review.dives)} dives could not be judged.",
         reach=review.sentence(),
         strips=[
-            (f"strip{place + 1}", dive.dive, strip_finding(dive, profile), _strip(dive, profile))
+            (f"strip{place + 1}", dive.dive, strip_finding(dive, profile), _strip(dive, refs.get(dive.dive), profile))
             for place, dive in enumerate(drawn)
         ],
         dives=_dives(review, refs, profile),
+        rigs=_rigs(review, profile),
+        limits=review.limits.sentence(),
         edges=_edges(review),
         edges_finding=_edges_finding(review),
         banks=[
@@ -65,27 +67,38 @@ def sag_page(review: SagReview, frames: Frames, head: Head, *, profile: str = "m
     )  # fmt: skip
 
 
-def _strip(dive: SagDive, profile: str) -> Table:
+def _strip(dive: SagDive, log_ref: object, profile: str) -> Table:
+    """What else the record says of the dive, beside its strip."""
     it = dive.pressure
     usual = it.baseline
-    return Table.of(
-        f"{dive.dive}: readings {it.method}; the summed rise has its limit at {it.h:g} spreads",
-        ("readings", "usual drop", "spread", "highest drop", "limit passed in", "cuts during", "cuts after"),
-        [
-            (
-                str(dive.readings),
-                "-" if usual is None else show(usual.centre_kpa, "pressure", profile, digits=3),
-                "-" if usual is None else show(usual.spread_kpa, "pressure", profile, digits=2),
-                show(float(it.drop_kpa.max()), "pressure", profile, digits=3),
-                dive.first_cut or "cut not known",
-                ", ".join(dive.cuts_during) or "not known",
-                ", ".join(dive.cuts_after) or "none",
-            )
-        ],
+    passed = "" if dive.alarm_at is None else f"after {dive.alarm_at:g} rods, "
+    rows = [
+        ("limit passed", f"{passed}in {dive.first_cut or 'a cut not known'}"),
+        (
+            "cuts during; after",
+            f"{', '.join(dive.cuts_during) or 'not known'}; {', '.join(dive.cuts_after) or 'none'}",
+        ),
+    ]
+    if usual is not None:
+        drop, centre, spread = (
+            show(kpa, "pressure", profile, digits=3)
+            for kpa in (float(it.drop_kpa.max()), usual.centre_kpa, usual.spread_kpa)
+        )
+        rows.append(("drop", f"up to {drop}; this rig's usual {centre}, spread {spread} ({usual.readings} readings)"))
+    seen = (
+        f"ragged on {dive.ragged} of {dive.edges_seen} seen; hangers {dive.hangers}; not through {dive.not_through}"
     )
+    rows.append(("edges", seen))
+    rods = "no model" if dive.rods_residual is None else f"{dive.rods_residual:+.1f} (above +1 it strengthens the word)"
+    rows.append(("rods against this steel", rods))
+    bank = "not recorded" if dive.bank_kpa is None else show(dive.bank_kpa, "pressure", profile, digits=4)
+    rows.append(("bank after that cut", bank))
+    rows.append(("sag written on the sheet", "yes" if dive.reported else "no"))
+    rows.append(("legal log", log_ref if isinstance(log_ref, str) else "-"))
+    return Table.of(f"{dive.dive}: what stands beside the readings", ("evidence", "on this dive"), rows)
 
 
-def _dives(review: SagReview, refs: dict[str, object], profile: str) -> Table:
+def _dives(review: SagReview, refs: dict[str, object], profile: str) -> Table | None:
     def row(dive: SagDive) -> tuple[str, ...]:
         log_ref = refs.get(dive.dive)
         return (
@@ -100,11 +113,41 @@ def _dives(review: SagReview, refs: dict[str, object], profile: str) -> Table:
             log_ref if isinstance(log_ref, str) else "-",
         )
 
-    shown = [dive for dive in review.dives if dive.evidence != "not judged" or dive.reported]
+    shown = [dive for dive in review.dives if dive.evidence in WORDS[:2] or dive.reported]
+    if not shown:
+        return None
     return Table.of(
-        "Dives that could be judged, or with sag written on the sheet. The rods residual alone is no sign of sag.",
+        "Dives that raise a question, or with sag written on the sheet. The rods residual alone is no sign of sag.",
         ("dive", "sag", "rig", "readings", "rise", "ragged edges", "rods", "on sheet", "legal log ref"),
-        [row(dive) for dive in shown],
+        [row(dive) for dive in sorted(shown, key=lambda dive: WORDS.index(dive.evidence))],
+    )
+
+
+def _rigs(review: SagReview, profile: str) -> Table:
+    """How far each rig's dives could be judged, and against what."""
+    rows = []
+    for rig in sorted({dive.rig for dive in review.dives}):
+        mine = [dive for dive in review.dives if dive.rig == rig]
+        usual = sorted(
+            (dive.pressure.baseline.centre_kpa, dive.pressure.baseline.spread_kpa)
+            for dive in mine
+            if dive.pressure.baseline is not None
+        )
+        centre, spread = usual[len(usual) // 2] if usual else (None, None)
+        rows.append(
+            (
+                rig or "not recorded",
+                "-" if centre is None else show(centre, "pressure", profile, digits=3),
+                "-" if spread is None else show(spread, "pressure", profile, digits=2),
+                str(sum(dive.readings for dive in mine)),
+                *(str(sum(dive.evidence == word for dive in mine)) for word in WORDS),
+            )
+        )
+    return Table.of(
+        "Each rig's usual drop from static to flowing, and its dives",
+        ("rig", "usual drop", "spread", "readings", *WORDS),
+        rows,
+        numeric=(3, 4, 5, 6, 7),
     )
 
 

@@ -12,11 +12,18 @@ if TYPE_CHECKING:
     from burnlog.analyses.consistency import Flag
     from burnlog.analyses.events import EventReview
     from burnlog.analyses.exposure import Exposed
-    from burnlog.analyses.flags import FlagReview
+    from burnlog.analyses.flags import FlagReview, LeftOut
     from burnlog.analyses.sag import SagDive, SagReview
     from burnlog.analyses.supply import BankAhead
 
-__all__ = ["events_text", "flags_text", "sag_text", "supply_text"]
+__all__ = [
+    "events_text",
+    "flag_facts",
+    "flags_text",
+    "left_out_sentence",
+    "sag_text",
+    "supply_text",
+]
 
 WIDTH = 79
 SHOWN_AS = {"m": ("length", 1000.0), "mm": ("thickness", 1.0), "kPa": ("pressure", 1.0), "s": ("elapsed", 1.0)}
@@ -46,9 +53,32 @@ def flags_text(review: FlagReview, *, profile: str = "metric", most: int | None 
         f"{rule[:32]:<32} {raised.count(rule):>5}  {review.judged[rule]:>11}  {review.blank.get(rule, 0):>12}"
         for rule in review.judged
     ]
+    if review.left_out is not None:
+        out += ["", *_wrapped(left_out_sentence(review.left_out, profile))]
     out += ["", *_wrapped("Not seen by these rules: " + " ".join(review.not_seen))]
     out += [line for note in review.notes for line in _wrapped(note)]
     return _plain(out)
+
+
+def left_out_sentence(left: LeftOut, profile: str) -> str:
+    """Both rates, with and without what a decision left out."""
+    per, unit = (0.3048, "ft") if profile == "us" else (1.0, "m")
+    burns = "1 count is" if left.tallies == 1 else f"{left.tallies} counts are"
+    return (
+        f"{burns} left out by decision: {left.rods_per_m_without * per:.3g} rods per {unit} without, "
+        f"{left.rods_per_m_with * per:.3g} with."
+    )
+
+
+def flag_facts(flag: Flag, profile: str) -> tuple[str, str]:
+    """What was seen, and what was expected, of a flag; empty where it has none."""
+    seen = "" if flag.seen is None else _amount(flag.seen, flag.unit, profile)
+    low, high = flag.expected_low, flag.expected_high
+    if low is None and high is None:
+        return seen, ""
+    if flag.kind == "sag":
+        return f"drop {seen}", f"usually {_range(flag, profile)}"
+    return f"{seen} written", f"{_range(flag, profile)} expected"
 
 
 def sag_text(review: SagReview, *, profile: str = "metric") -> str:
@@ -125,10 +155,8 @@ def events_text(review: EventReview) -> str:
 
 def _flag(number: int, flag: Flag, profile: str) -> list[str]:
     head = f"{number:>3} {flag.kind}: {flag.target}, {flag.rule}"
-    facts = [f"{_amount(flag.seen, flag.unit, profile)} written" if flag.seen is not None else ""]
-    if flag.expected_low is not None or flag.expected_high is not None:
-        facts.append(f"{_range(flag, profile)} expected")
-    lines = [*_wrapped(head, indent="", after="    "), *_wrapped(", ".join(f for f in facts if f), indent="    ")]
+    facts = ", ".join(fact for fact in flag_facts(flag, profile) if fact)
+    lines = [*_wrapped(head, indent="", after="    "), *(_wrapped(facts, indent="    ") if facts else [])]
     lines += _wrapped(flag.question, indent="    ")
     if flag.sheet:
         lines += _wrapped(f"on the sheet: {flag.sheet}", indent="    ")
