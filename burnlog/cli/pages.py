@@ -294,6 +294,7 @@ def report_day(
     ctx: typer.Context,
     date: Annotated[str, typer.Argument(help="The day, 2026-05-12.")],
     job: Annotated[str | None, typer.Option(help="Only this job.")] = None,
+    needed: Annotated[str | None, typer.Option(help="Asks when each bank may reach this pressure.")] = None,
     out: Annotated[Path, typer.Option(help="The page.")] = Path("day.html"),
     svg: Svg = None,
     png: Png = None,
@@ -302,6 +303,7 @@ def report_day(
 
     Example: burnlog report day 2026-02-11 --out day.html
     """
+    from burnlog import units
     from burnlog.analyses.attached import left_on
     from burnlog.analyses.day import day_of
     from burnlog.reports.day_page import day_page
@@ -311,7 +313,8 @@ def report_day(
     if wanted is None:
         raise InputError("a day is needed, such as 2026-05-12.")
     frames, db_id = _record(context)
-    found = day_of(frames, wanted, today=now().date(), job=job)
+    floor = units.read(needed, "pressure").value if needed else None
+    found = day_of(frames, wanted, today=now().date(), job=job, needed_kpa=floor)
     left = [left_on(frames, code) for code in found.jobs]
     head = head_of(frames, db_id, f"{date}, {f'job {job}' if job else 'every job'}", by=context.hand)
     _finish(day_page(found, frames, left, head, profile=context.profile), out, svg, png)

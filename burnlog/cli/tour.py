@@ -89,7 +89,7 @@ def demo(
     said = rates(frames, by=("crew",))
     say("\n2. What it says: rates\n")
     say(rates_text(said, profile=profile))
-    asked = flags(frames)
+    asked = flags(frames, profile=profile)
     say("\n3. Odd burns\n")
     say(flags_text(asked, profile=profile, most=6))
     oxygen = sag(frames)
@@ -144,6 +144,7 @@ def _pages(
     from burnlog.analyses.crew_context import crew_context
     from burnlog.analyses.crew_oxygen import crew_oxygen
     from burnlog.analyses.day import day_of
+    from burnlog.analyses.events import events
     from burnlog.analyses.fit_check import fit_check
     from burnlog.analyses.practice import practice
     from burnlog.analyses.rate_curve import rate_curve
@@ -173,7 +174,7 @@ def _pages(
         "rates": rates_page(said, curve, fit_check(frames, said), head(paid), profile=profile),
         "crews": crews_page(stand, context, beside, questions, head(paid), profile=profile),
         "sag": sag_page(oxygen, frames, head("every class and setting, every job"), profile=profile),
-        "flags": flags_page(asked, head(paid), profile=profile),
+        "flags": flags_page(asked, head(paid), events=events(frames), profile=profile),
         "day": day_page(day, frames, left, head(f"{last.isoformat()}, every job"), profile=profile),
         "practice": practice_page(taught, head("training, each setting by itself, every job"), profile=profile),
     }

@@ -93,6 +93,9 @@ def _sums(day: Day, profile: str) -> Table:
     for bank in day.banks:
         level = "not recorded" if bank.kpa is None else show(bank.kpa, "pressure", profile, digits=4)
         rows.append((f"bank {bank.bank}, last read", level, f"{_n(bank.dives_without, 'dive')} without a use"))
+    for ahead in day.ahead:
+        question = f"no forecast: {ahead.why}" if ahead.forecast is None else ahead.forecast.question()
+        rows.append((f"bank {ahead.bank}, ahead", question, "stretches between bank readings up to this day"))
     said = ", ".join(f"{word} x{count}" if count > 1 else word for word, count in day.events)
     rows.append(("events", said or "none recorded", "as written on the sheets"))
     rows.append(("fields left blank", str(day.blanks), f"of {day.blanks_of} that could have been filled in"))

@@ -3,22 +3,30 @@
 from __future__ import annotations
 
 import re
+import sys
 from dataclasses import replace
+from datetime import date
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pandas as pd
 import pytest
 
+from burnlog.analyses.day import day_of
 from burnlog.analyses.events import events
 from burnlog.analyses.flags import FlagReview, flags
 from burnlog.analyses.invented import WORLDS, history
 from burnlog.analyses.sag import SagReview, sag
 from burnlog.columns import Frames, shaped
+from burnlog.reports.day_page import day_page
 from burnlog.reports.flags_page import flags_page
 from burnlog.reports.page import Head, Page
 from burnlog.reports.sag_page import sag_page
 from burnlog.reports.text_review import flags_text
+
+sys.path.insert(0, str(Path(__file__).parents[1] / "analyses"))
+from review_record import record
 
 HEAD = Head(db_id="L1", made_on="2026-11-25", by="JM", asked="everything", version="0", made_up="MADE UP")
 
@@ -127,3 +135,24 @@ def test_the_strips_sum_shows_its_limit_however_far_the_sum_runs(season: Frames,
     chart: Any = page.charts["strip1"].to_dict()
     panel = chart["vconcat"][1]["layer"][0]["encoding"]["y"]["scale"]
     assert panel == {"domain": [0, 16.0], "clamp": True}
+
+
+def test_the_page_of_a_day_asks_when_a_bank_may_reach_the_typed_pressure() -> None:
+    """With a pressure typed each bank's row carries the range as a question, or why there is none."""
+    rows = [
+        {
+            "bank": "B1",
+            "dive_no": n,
+            "rods": 10,
+            "bank_start_kpa": 15500.0 - 500 * n,
+            "bank_end_kpa": 15000.0 - 500 * n,
+        }
+        for n in (1, 2, 3)
+    ]
+    frames = record(rows)
+    day = day_of(frames, date(2026, 5, 1), today=date(2026, 5, 2), needed_kpa=3500.0)
+    text = words(day_page(day, frames, [], HEAD))
+    # by hand: 50 kPa a rod from 13,500 down to 3,500
+    assert (
+        "may reach the typed pressure after 200 to 200 more rods (3 stretches, 30 rods): change over before?" in text
+    )
