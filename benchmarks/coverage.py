@@ -16,7 +16,6 @@ from __future__ import annotations
 import argparse
 import time
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,65 +23,23 @@ from numpy.typing import NDArray
 from burnlog.analyses import forecasts
 from burnlog.analyses.invented import WORLDS, History, TakeOff, World, histories, realise, take_off
 from burnlog.analyses.rate_fit import fit_rates
+from burnlog.analyses.rehearsal import Trials, bids
 from burnlog.analyses.tallies import gather
 from burnlog.errors import FitError
-from burnlog.stats.counts import proportion
 from burnlog.stats.threads import one_thread
 
-__all__ = ["Cell", "main", "tried"]
+__all__ = ["Table", "main", "tried"]
 
 SIZES = (3, 4, 6, 10, 20)
 SHORT_M, LONG_M = (0.15, 0.38), (2.4, 4.3)  # 6 to 15 in, 8 to 14 ft
 DRAWS, REALISED, AT_ONCE = 2000, 200, 50
-RANGES = {50: (0.25, 0.75), 80: (0.1, 0.9), 95: (0.025, 0.975)}
 DEMAND = {3: (0.78, 0.92), 4: (0.78, 0.92), 6: (0.74, 0.86), 10: (0.74, 0.86), 20: (0.74, 0.86)}
 WIDTH_BAR = {3: 1.07, 4: 0.95, 6: 0.84, 10: 0.81, 20: 0.77}  # rods, the widths first measured for this method
 
 Array = NDArray[np.float64]
 
 
-@dataclass
-class Cell:
-    """One method, size and quantity over many histories."""
-
-    shares: dict[int, list[float]] = field(default_factory=lambda: {share: [] for share in RANGES})
-    once: list[bool] = field(default_factory=list)
-    widths: list[float] = field(default_factory=list)
-    errors: list[float] = field(default_factory=list)
-
-    def add(self, said: Array, true: Array) -> None:
-        """Hold one history's draws against its realised totals."""
-        for share, (low, high) in RANGES.items():
-            below, above = np.quantile(said, [low, high])
-            inside = (true >= below) & (true <= above)
-            self.shares[share].append(float(inside.mean()))
-            if share == 80:
-                self.once.append(bool(inside[0]))
-                self.widths.append(float(np.log(above / below)))
-        self.errors.append(float(np.log(np.median(said) / np.median(true))))
-
-    def share(self, level: int) -> float:
-        """Share of realised totals inside the range, averaged over histories."""
-        return float(np.mean(self.shares[level]))
-
-    @property
-    def band(self) -> tuple[float, float]:
-        """Exact 95 % interval of the 80 % range's share, each history counted once."""
-        found = proportion(sum(self.once), len(self.once))
-        return found.low, found.high
-
-    @property
-    def width(self) -> float:
-        """Median of ln(P90 / P10)."""
-        return float(np.median(self.widths))
-
-    @property
-    def bias(self) -> float:
-        """Median of ln(P50 / true median)."""
-        return float(np.median(self.errors))
-
-
-Table = dict[tuple[str, str], Cell]
+Table = dict[tuple[str, str], Trials]
 
 
 def tried(
@@ -92,13 +49,13 @@ def tried(
     count: int,
     seed: int,
     baselines: bool = True,
-    bids: Sequence[str] = ("", "short", "long"),
+    pieces: Sequence[str] = ("", "short", "long"),
 ) -> tuple[Table, int]:
     """Bid and realise `count` histories of `jobs` jobs.
 
     Returns
     -------
-    table : dict of (method, quantity) to Cell
+    table : dict of (method, quantity) to Trials
         Quantities are rods, seconds and dives, with `short` or `long` in front for those bids.
     refused : int
         Histories too small for a model.
@@ -110,30 +67,27 @@ def tried(
         for history in histories(world, jobs=jobs, count=min(AT_ONCE, count - block), rng=rng):
             try:
                 with one_thread():
-                    _try_one(history, table, rng, baselines, bids)
+                    _try_one(history, table, rng, baselines, pieces)
             except FitError:
                 refused += 1
     return table, refused
 
 
-def _try_one(history: History, table: Table, rng: np.random.Generator, baselines: bool, bids: Sequence[str]) -> None:
+def _try_one(
+    history: History, table: Table, rng: np.random.Generator, baselines: bool, pieces: Sequence[str]
+) -> None:
     tallyset = gather(history.frames)
     fit = fit_rates(tallyset)
     world = history.truth.world
-    for bid in bids:
+    for bid in pieces:
         job = take_off(world, rng=rng, pieces={"": None, "short": SHORT_M, "long": LONG_M}[bid])
         truth = realise(history.truth, job, draws=REALISED, rng=rng)
-        drawn = fit.simulate(job.lines, rng=rng, draws=DRAWS)
-        said = {"rods": drawn.rods.sum(axis=1)}
-        if drawn.seconds is not None:
-            said["seconds"] = drawn.seconds.sum(axis=1)
-            said["dives"] = np.ceil(said["seconds"] / 60.0 / job.dive_minutes)
-        for quantity, values in said.items():
+        for quantity, values in bids(fit, job, draws=DRAWS, rng=rng).items():
             name = f"{bid} {quantity}".strip()
-            table.setdefault(("integrated", name), Cell()).add(values, getattr(truth, quantity))
+            table.setdefault(("integrated", name), Trials()).add(values, getattr(truth, quantity))
         if baselines and not bid:
             for method, values in _simpler(fit.rods.design, job, rng).items():
-                table.setdefault((method, "rods"), Cell()).add(values, truth.rods)
+                table.setdefault((method, "rods"), Trials()).add(values, truth.rods)
 
 
 def _simpler(rows: forecasts.Design, job: TakeOff, rng: np.random.Generator) -> Mapping[str, Array]:
@@ -154,7 +108,7 @@ def _simpler(rows: forecasts.Design, job: TakeOff, rng: np.random.Generator) -> 
     return found
 
 
-def _row(jobs: int, method: str, quantity: str, cell: Cell) -> str:
+def _row(jobs: int, method: str, quantity: str, cell: Trials) -> str:
     low, high = cell.band
     return (
         f"| {jobs} | {method} | {quantity} | {cell.share(50):.2f} | {cell.share(80):.3f} | {low:.2f}-{high:.2f} "

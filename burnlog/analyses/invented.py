@@ -42,8 +42,6 @@ __all__ = [
     "take_off",
 ]
 
-DIVES = 120  # more than any invented job needs
-
 
 @dataclass(frozen=True, eq=False)
 class Truth:
@@ -117,7 +115,7 @@ def _crewing(world: World, count: int, jobs: int, rng: np.random.Generator) -> _
     crew_of = np.repeat(np.arange(crews), size)
     person_rods = rng.normal(0.0, world.diver_sd, size=(count, crews * size))
     person_time = rng.normal(0.0, world.time_diver_sd, size=(count, crews * size))
-    shape = (count, jobs, DIVES)
+    shape = (count, jobs, world.dives)
     if world.one_job_crews:
         first = np.broadcast_to(np.arange(jobs)[None, :, None], (count, jobs, 1))
     else:
@@ -234,7 +232,7 @@ def realise(truth: Truth, job: TakeOff, *, draws: int, rng: np.random.Generator,
     world = truth.world
     conditions = job.conditions.repeated(draws)
     size = world.divers_per_crew
-    seat = rng.integers(0, size, size=(draws, DIVES))
+    seat = rng.integers(0, size, size=(draws, world.dives))
     people_rods = np.take_along_axis(rng.normal(0.0, world.diver_sd, size=(draws, size)), seat, axis=1)
     people_time = np.take_along_axis(rng.normal(0.0, world.time_diver_sd, size=(draws, size)), seat, axis=1)
     if crew is not None:

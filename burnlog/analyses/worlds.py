@@ -22,7 +22,8 @@ CURRENT = ("none", "light", "moderate", "strong")
 BACKING = ("open water", "mud or soil", "second plate")
 FAMILY = ("exothermic", "tubular")
 POWER = ("on", "off")
-THICKNESS_MM = np.array([8.0, 9.5, 12.7, 16.0, 19.0, 25.4])
+PLATES_MM = (8.0, 9.5, 12.7, 16.0, 19.0, 25.4)
+THICKNESS_MM = np.array(PLATES_MM)
 
 _EFFECTS: Mapping[str, tuple[float, ...]] = MappingProxyType(
     {
@@ -61,8 +62,11 @@ class World:
     Log rods of a line = log rods_per_m + log(length + start_m) + exponent log(t / 12.7 mm) + effects of its
     conditions + job + diver + luck. Spreads are standard deviations on the log scale. `job_sd` is a range:
     each history has its own. `tails_df` is the t distribution of the luck of a line (None: normal), scaled
-    to the same standard deviation. Blanks are shares of fields nobody filled in. With `one_job_crews` every job
-    has a crew of its own; `shared_dives` is the share of dives another crew makes.
+    to the same standard deviation. A job has a number of lines between the two of `lines`, or one of
+    `line_counts` where given, of lengths within `line_bounds_m`, on up to three of the `plates`; `families` are
+    the shares of jobs cut with exothermic rods, with tubular ones and with both. `dives` is more than any job of
+    the world needs. Blanks are shares of fields nobody filled in. With `one_job_crews` every job has a crew of
+    its own; `shared_dives` is the share of dives another crew makes.
     """
 
     name: str = "base"
@@ -81,9 +85,14 @@ class World:
     tails_df: float | None = None
     effects: Mapping[str, tuple[float, ...]] = field(default_factory=lambda: _EFFECTS)
     effect_scale: float = 1.0
+    plates: tuple[float, ...] = PLATES_MM
+    plate_weights: tuple[float, ...] | None = None
+    families: tuple[float, float, float] = (0.55, 0.25, 0.20)
     lines: tuple[int, int] = (10, 32)
+    line_counts: tuple[int, ...] | None = None
     line_median_m: float = 1.0
     line_length_sd: float = 0.8
+    line_bounds_m: tuple[float, float] = (0.15, 5.0)
     minutes_per_rod: float = 1.6
     minutes_per_start: float = 1.5
     time_job_sd: float = 0.12
@@ -91,6 +100,7 @@ class World:
     time_sd: float = 0.20
     dive_minutes: tuple[float, float] = (18.0, 45.0)
     divers_per_crew: int = 4
+    dives: int = 120
     shared_dives: float = 0.3
     one_job_crews: bool = False
     dive_counts: tuple[float, float] = (0.2, 0.8)
@@ -177,17 +187,24 @@ def job_conditions(
     world: World, jobs: int, rng: np.random.Generator, *, pieces: tuple[float, float] | None = None
 ) -> Conditions:
     """Draw what `jobs` jobs have to cut; `pieces` bounds the line lengths in m instead of the world's own."""
-    count = rng.integers(world.lines[0], world.lines[1], size=jobs, endpoint=True)
-    columns = int(world.lines[1])
+    if world.line_counts is None:
+        count = rng.integers(world.lines[0], world.lines[1], size=jobs, endpoint=True)
+        columns = int(world.lines[1])
+    else:
+        count = rng.choice(np.array(world.line_counts), size=jobs)
+        columns = max(world.line_counts)
     shape = (jobs, columns)
     if pieces is None:
         spread = rng.normal(0.0, 0.25, size=(jobs, 1)) + rng.normal(0.0, world.line_length_sd, size=shape)
-        length = np.clip(world.line_median_m * np.exp(spread), 0.15, 5.0)
+        length = np.clip(world.line_median_m * np.exp(spread), *world.line_bounds_m)
     else:
         length = rng.uniform(*pieces, size=shape)
-    plates = rng.integers(0, len(THICKNESS_MM), size=(jobs, 3))
-    thickness = THICKNESS_MM[np.take_along_axis(plates, rng.integers(0, 3, size=shape), axis=1)]
-    kind = rng.choice(3, p=(0.55, 0.25, 0.20), size=(jobs, 1))
+    if world.plate_weights is None:
+        plates = rng.integers(0, len(world.plates), size=(jobs, 3))
+    else:
+        plates = rng.choice(len(world.plates), p=world.plate_weights, size=(jobs, 3))
+    thickness = np.array(world.plates)[np.take_along_axis(plates, rng.integers(0, 3, size=shape), axis=1)]
+    kind = rng.choice(3, p=world.families, size=(jobs, 1))
     switch = rng.random((jobs, 1)) * count[:, None]
     late = np.arange(columns)[None, :] >= switch
     family = np.where(kind == 2, late, kind == 1).astype(np.int64)

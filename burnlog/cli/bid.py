@@ -1,4 +1,4 @@
-"""Bids: an estimate drafted from a take-off, issued, made again, closed, and how good the last ones were."""
+"""Bids: an estimate drafted from a take-off, issued, made again and closed. How good they were: `hindsight`."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from burnlog.cli.context import Context, closing, say, say_json, tell
+from burnlog.cli.context import Context, say, say_json, tell
 from burnlog.cli.options import AsJson, Class, Crew, Family, Job, Setting, Since, Until, Water, scope_of
 from burnlog.errors import ConflictError, FileError, InputError
 from burnlog.library.bids import own_sections, read_takeoff_file
@@ -17,10 +17,9 @@ from burnlog.library.bids import own_sections, read_takeoff_file
 if TYPE_CHECKING:
     from burnlog.analyses.basis import Basis
     from burnlog.analyses.estimate import Estimate, Plan
-    from burnlog.analyses.frozen import Score
     from burnlog.analyses.takeoff import TakeOff
 
-__all__ = ["history", "kept", "last_bids", "read_plan", "register"]
+__all__ = ["history", "kept", "read_plan", "register"]
 
 BottomTime = Annotated[str | None, typer.Option(help="Bottom time of a dive, from the tables in use, 40min.")]
 StartUp = Annotated[str | None, typer.Option(help="Start-up and clear-up on the bottom, 15min.")]
@@ -50,8 +49,6 @@ def register(app: typer.Typer) -> None:
     for command in (draft, issue, rerun, close):
         group.command()(command)
     app.add_typer(group, name="estimate", rich_help_panel="Plan")
-    app.command(rich_help_panel="Plan")(backtest)
-    app.command(rich_help_panel="Plan")(score)
 
 
 def draft(
@@ -390,70 +387,3 @@ def close(
     with context.open(write=True) as log:
         close_estimate(log, code, json.dumps(actual), by=by)
     say(f"{code} closed by {by}." + ("" if rods else " Without rods it is not scored."))
-
-
-def backtest(
-    ctx: typer.Context,
-    forward: Annotated[bool, typer.Option("--forward", help="From earlier jobs only, in order of time.")] = False,
-    rule: Annotated[str | None, typer.Option(help="Your rule of thumb, in rods per metre, beside.")] = None,
-    setting: Setting = "open water",
-    record_class: Class = "production",
-    family: Family = None,
-    seed: Seed = "1",
-    as_json: AsJson = False,
-) -> None:
-    """Forecast every past job as if it were the next, and say how often the ranges held.
-
-    Example: burnlog backtest --forward
-    """
-    from burnlog import units
-    from burnlog.analyses.backtest import backtest as tried
-    from burnlog.reports.text_backtest import backtest_text
-
-    context = Context.of(ctx)
-    scope = scope_of(setting=setting, record_class=record_class, family=family)
-    per_m = units.read(rule, "number").value if rule else None
-    start = units.read(seed, "whole").value
-    found = tried(context.frames(), scope, forward=forward, rule_per_m=per_m, seed=int(start or 0))
-    if as_json:
-        say_json(found.as_json(), kind="review")
-    else:
-        say(closing(backtest_text(found), "review"))
-
-
-def _scored(context: Context) -> Score:
-    from burnlog.analyses.frozen import Closed
-    from burnlog.analyses.frozen import score as scored
-    from burnlog.store.kept import list_estimates
-
-    with context.open() as log:
-        rows = list_estimates(log)
-    closed, waiting = [], []
-    for row in rows:
-        if row.actual is None:
-            waiting.append(row.code)
-            continue
-        said, actual = json.loads(row.payload)["result"]["rods"], json.loads(row.actual)
-        closed.append(
-            Closed(row.code, said["p10"], said["p50"], said["p90"], actual["rods"], actual["scope_changed"])
-        )
-    return scored(closed, waiting)
-
-
-def last_bids(context: Context) -> str:
-    """How good the last bids were, in a sentence."""
-    return _scored(context).sentence
-
-
-def score(ctx: typer.Context, as_json: AsJson = False) -> None:
-    """Say how often the actual rods of closed estimates lay inside the 80 % range.
-
-    Example: burnlog score
-    """
-    from burnlog.reports.text_plan import score_text
-
-    found = _scored(Context.of(ctx))
-    if as_json:
-        say_json(found.as_json())
-    else:
-        say(closing(score_text(found)))

@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from burnlog.cli import bid
+from burnlog.cli import bid, hindsight
 from burnlog.cli.context import Context, closing, say, say_json
 from burnlog.cli.options import AsJson, Water
 from burnlog.cli.sections import sections_at_hand
@@ -22,6 +22,7 @@ def register(app: typer.Typer) -> None:
         length
     )
     bid.register(app)
+    hindsight.register(app)
 
 
 def units_(

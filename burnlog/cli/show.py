@@ -41,7 +41,8 @@ def report_estimate(
     """
     from burnlog.analyses.frozen import thaw
     from burnlog.charts.bid import bid_charts
-    from burnlog.cli.bid import kept, last_bids
+    from burnlog.cli.bid import kept
+    from burnlog.cli.hindsight import last_bids
     from burnlog.reports.html import estimate_page
 
     context = Context.of(ctx)

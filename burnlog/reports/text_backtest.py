@@ -1,13 +1,14 @@
-"""A backtest as text for the terminal: how often each method's ranges held on the jobs of the record."""
+"""A backtest as text for the terminal: how often ranges held, on the jobs of the record or on invented ones."""
 
 from __future__ import annotations
 
 import textwrap
 
 from burnlog.analyses.backtest import Backtest, Score
+from burnlog.analyses.rehearsal import Held, Rehearsal
 from burnlog.reports.cautions import MADE_UP
 
-__all__ = ["backtest_text"]
+__all__ = ["backtest_text", "rehearsal_text"]
 
 WIDTH = 79
 NAMES = {
@@ -17,6 +18,7 @@ NAMES = {
     "pooled": "pooled ratio, cuts independent",
     "rule": "rule of thumb",
 }
+TOTALS = {"rods": "rods", "seconds": "cut time", "dives": "dives"}
 
 
 def backtest_text(found: Backtest) -> str:
@@ -40,6 +42,51 @@ def backtest_text(found: Backtest) -> str:
         lines += textwrap.wrap("- " + text, WIDTH, subsequent_indent="  ")
     lines.append(f"seed {found.seed}, {found.draws} draws")
     return "\n".join(lines)
+
+
+def rehearsal_text(found: Rehearsal) -> str:
+    """What ranges from a record of this size are worth, and what that rests on."""
+    world = found.world
+    size = f"{found.jobs} jobs, {found.tallies} tallies"
+    lines = _wrapped(
+        f"INVENTED RECORDS. {found.histories} records were made up in the shape of yours ({size}): as many jobs "
+        f"and lines, the same plates, dives, crews and blanks. From each one new job was bid and then carried out. "
+        f"Rates, luck and effects are made up, with jobs apart by {world.job_sd[0]:g} to {world.job_sd[1]:g} on the "
+        f"log scale, so this says how far the method holds for a record of this size, not whether yours is right."
+    )
+    lines += ["", "Share of true totals inside the range; 80 % with its exact 95 % interval, each"]
+    lines += ["invented record counted once."]
+    lines += ["", f"  {'total':<12}{'50 %':>6}{'80 %':>18}{'95 %':>7}{'width':>7}{'bias':>8}{'poor':>7}{'n':>6}"]
+    for name, held in found.held.items():
+        reach = f"{_share(held.c80)} ({100 * held.c80_low:.0f}-{100 * held.c80_high:.0f})"
+        lines.append(
+            f"  {TOTALS[name]:<12}{_share(held.c50):>6}{reach:>18}{_share(held.c95):>7}{held.width80:>7.2f}"
+            f"{100 * held.bias:>+6.0f} %{_share(held.poor):>7}{held.histories:>6}"
+        )
+    lines.append("  width: ln(P90/P10). bias: P50 over the true middle. poor: records whose own")
+    lines.append("  80 % range held less than 65 % of what could have come.")
+    rods = found.held["rods"]
+    lines += ["", *_wrapped(_verdict(rods, size))]
+    if found.refused:
+        lines += _wrapped(f"{found.refused} of the invented records were too thin for a model and gave no range.")
+    if "seconds" not in found.held:
+        lines += _wrapped("Cut time and dives could not be tried: too few times would be written down.")
+    lines.append(f"seed {found.seed}, {found.histories} invented records")
+    return "\n".join(lines)
+
+
+def _verdict(rods: Held, size: str) -> str:
+    """One sentence: what an 80 % range stands for at this size."""
+    said = f"With {size}, read a stated 80 % range of rods as one that holds {_share(rods.c80)} of the time"
+    if rods.c80_low > 0.8:
+        return said + ": wider than it says."
+    if rods.c80_high < 0.8:
+        return said + ": narrower than it says."
+    return said + ": no sign that it is wider or narrower than it says."
+
+
+def _wrapped(text: str) -> list[str]:
+    return textwrap.wrap(text, WIDTH)
 
 
 def _share(value: float | None) -> str:

@@ -28,7 +28,7 @@ def test_R43_the_range_for_a_new_job_holds(world: str, jobs: int, count: int, lo
     pooled ratio in the same histories does not come near.
     """
     table: Table
-    table, refused = tried(WORLDS[world], jobs, count=count, seed=4711, bids=("",))
+    table, refused = tried(WORLDS[world], jobs, count=count, seed=4711, pieces=("",))
     assert refused == 0
     for quantity in ("rods", "seconds", "dives"):
         cell = table["integrated", quantity]

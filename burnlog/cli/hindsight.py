@@ -1,0 +1,117 @@
+"""Hindsight: how far the ranges held, on past jobs, on invented records like this one, and on closed bids."""
+
+from __future__ import annotations
+
+import json
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from burnlog.cli.context import Context, closing, say, say_json
+from burnlog.cli.options import AsJson, Class, Family, Setting, scope_of
+from burnlog.cli.progress import bar
+from burnlog.errors import InputError
+
+if TYPE_CHECKING:
+    from burnlog.analyses.frozen import Score
+
+__all__ = ["last_bids", "register"]
+
+
+def register(app: typer.Typer) -> None:
+    """Put the commands of this group on the application."""
+    app.command(rich_help_panel="Plan")(backtest)
+    app.command(rich_help_panel="Plan")(score)
+
+
+def backtest(
+    ctx: typer.Context,
+    forward: Annotated[bool, typer.Option("--forward", help="From earlier jobs only, in order of time.")] = False,
+    rule: Annotated[str | None, typer.Option(help="Your rule of thumb, in rods per metre, beside.")] = None,
+    simulate: Annotated[
+        bool, typer.Option("--simulate", help="On invented records shaped like yours instead.")
+    ] = False,
+    histories: Annotated[str | None, typer.Option(help="Invented records, 20 or more (200).")] = None,
+    setting: Setting = "open water",
+    record_class: Class = "production",
+    family: Family = None,
+    seed: Annotated[str, typer.Option(help="Whole number; the same seed gives the same digits.")] = "1",
+    as_json: AsJson = False,
+) -> None:
+    """Forecast every past job as if it were the next, and say how often the ranges held.
+
+    With --simulate: how far ranges can be trusted that rest on a record of this size.
+
+    Example: burnlog backtest --forward
+    """
+    from burnlog import units
+
+    context = Context.of(ctx)
+    scope = scope_of(setting=setting, record_class=record_class, family=family)
+    start = int(units.read(seed, "whole").value or 0)
+    if simulate:
+        if forward or rule:
+            raise InputError("--simulate tries invented records: --forward and --rule speak of the jobs of yours.")
+        from burnlog.analyses.rehearsal import HISTORIES, rehearse
+        from burnlog.reports.text_backtest import rehearsal_text
+
+        count = HISTORIES if histories is None else int(units.read(histories, "whole").value or 0)
+        frames = context.frames()
+        with bar("invented records") as progress:
+            rehearsed = rehearse(frames, scope, count=count, seed=start, progress=progress)
+        if as_json:
+            say_json(rehearsed.as_json(), kind="review")
+        else:
+            say(closing(rehearsal_text(rehearsed), "review"))
+        return
+    if histories is not None:
+        raise InputError("--histories belongs to --simulate.")
+    from burnlog.analyses.backtest import backtest as tried
+    from burnlog.reports.text_backtest import backtest_text
+
+    per_m = units.read(rule, "number").value if rule else None
+    frames = context.frames()
+    with bar("jobs") as progress:
+        found = tried(frames, scope, forward=forward, rule_per_m=per_m, seed=start, progress=progress)
+    if as_json:
+        say_json(found.as_json(), kind="review")
+    else:
+        say(closing(backtest_text(found), "review"))
+
+
+def _scored(context: Context) -> Score:
+    from burnlog.analyses.frozen import Closed
+    from burnlog.analyses.frozen import score as scored
+    from burnlog.store.kept import list_estimates
+
+    with context.open() as log:
+        rows = list_estimates(log)
+    closed, waiting = [], []
+    for row in rows:
+        if row.actual is None:
+            waiting.append(row.code)
+            continue
+        said, actual = json.loads(row.payload)["result"]["rods"], json.loads(row.actual)
+        closed.append(
+            Closed(row.code, said["p10"], said["p50"], said["p90"], actual["rods"], actual["scope_changed"])
+        )
+    return scored(closed, waiting)
+
+
+def last_bids(context: Context) -> str:
+    """How good the last bids were, in a sentence."""
+    return _scored(context).sentence
+
+
+def score(ctx: typer.Context, as_json: AsJson = False) -> None:
+    """Say how often the actual rods of closed estimates lay inside the 80 % range.
+
+    Example: burnlog score
+    """
+    from burnlog.reports.text_plan import score_text
+
+    found = _scored(Context.of(ctx))
+    if as_json:
+        say_json(found.as_json())
+    else:
+        say(closing(score_text(found)))
