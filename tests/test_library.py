@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import inspect
 import pkgutil
+import re
 import sqlite3
 import subprocess
 import sys
@@ -66,6 +67,22 @@ def test_the_library_never_needs_the_command_line() -> None:
     modules = [path.read_text(encoding="utf-8") for path in Path(library.__file__).parent.glob("*.py")]
     assert modules
     assert not [text for text in modules if "burnlog.cli" in text]
+
+
+@pytest.mark.slow
+def test_the_readme_s_python_runs(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The README's lines of Python, as written, on the demo: a review, a chart as a file, a bid as numbers."""
+    text = (Path(__file__).parent.parent / "README.md").read_text(encoding="utf-8")
+    (block,) = re.findall(r"^```python\n(.*?)^```", text, re.MULTILINE | re.DOTALL)
+    monkeypatch.chdir(tmp_path)
+    burnlog.make_demo("demo").close()
+    exec(compile(block, "README.md", "exec"), {})
+    said = capsys.readouterr().out
+    assert "Rods by crew, against the others on equal steel" in said
+    assert "'p50': " in said
+    assert (tmp_path / "crews.svg").read_text(encoding="utf-8").startswith("<svg")
 
 
 def test_importing_the_package_loads_no_heavy_library() -> None:
