@@ -18,7 +18,7 @@ import numpy as np
 
 from burnlog.analyses.crews import crews
 from burnlog.analyses.invented import WORLDS, History, World, history
-from burnlog.analyses.tallies import gather
+from burnlog.analyses.tallies import TallySet, gather
 from burnlog.columns import Frames
 from burnlog.stats.counts import proportion
 
@@ -77,8 +77,9 @@ def tell(kind: str, jobs: int, *, seed: int, count: int, shared: float = 0.3) ->
 
 def _add(total: Told, kind: str, made: History, rng: np.random.Generator) -> None:
     review = crews(_untimed(made.frames), rng=rng)
-    tallies = gather(made.frames).tallies
-    truth = _true_effects(made, list(review.work.part))
+    tallyset = gather(made.frames)
+    tallies = tallyset.tallies
+    truth = _true_effects(made, tallyset, list(review.work.part))
     mean_raw = float(np.log(tallies["rods"].sum() / tallies["new_length_m"].sum()))
     for row in review.rows:
         total.crews += 1
@@ -102,12 +103,11 @@ def _untimed(frames: Frames) -> Frames:
     return replace(frames, cuts=frames.cuts.assign(elapsed_s=np.nan))
 
 
-def _true_effects(made: History, codes: Sequence[str]) -> dict[str, float]:
+def _true_effects(made: History, tallyset: TallySet, codes: Sequence[str]) -> dict[str, float]:
     """Each crew's own effect with its divers' by the length each cut for it."""
     people = made.truth.people.set_index("diver")["effect"]
     own = made.truth.crews.set_index("crew")["effect"]
-    pieces = gather(made.frames).pieces
-    cut = pieces[pieces["new_length_m"] > 0]
+    cut = tallyset.pieces[tallyset.pieces["new_length_m"] > 0]
     out = {}
     for code in codes:
         mine = cut[cut["crew"] == code]
