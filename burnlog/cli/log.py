@@ -236,9 +236,9 @@ def _adder(table: str) -> Any:
 _EXAMPLES = {
     "job": "job=PIER7 water=salt units_profile=us record_class=production",
     "person": "person=D3 roles=diver",
-    "rod-type": "rod_type=EX38 family=exothermic length='18 in' planned_stub='3 in' stub_source='house rule'",
-    "rig": "rig=RIG2 hose_length='300 ft'",
-    "bank": "bank=B1 cylinders=12 label_pressure='2200 psi'",
+    "rod-type": "rod_type=EX50 family=exothermic length='18 in' planned_stub='3 in' stub_source='house rule'",
+    "rig": "rig=RIG9 hose_length='300 ft' source='measured on deck'",
+    "bank": "bank=B9 cylinders=12 label_pressure='2200 psi'",
     "line": "job=PIER7 line=L14 thickness='5/8 in' planned_length='3 ft 6 in'",
     "dive": "job=PIER7 dive=14 dive_date=2026-05-12 diver=D3 setting='open water'",
     "tally": "dive='PIER7 14' rod_type=EX38 rods=29 issued=40 returned=6 rods_lost=2",
@@ -254,7 +254,7 @@ def fix(
 ) -> None:
     """Mend a row: the old value, the new one, who and why stay in the trail.
 
-    Example: burnlog --by JM fix cut 118 rods=7 --why "box counted twice"
+    Example: burnlog --by JM fix cut 118 outcome=through --why "looked again"
     """
     from burnlog.store.trail import fix as mend
 

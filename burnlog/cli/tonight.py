@@ -29,7 +29,7 @@ def check(
 
     Exit code 4 where something was found. It never changes anything.
 
-    Example: burnlog check --since 2026-05-12
+    Example: burnlog check --since 2026-01-01
     """
     from burnlog.analyses.completeness import completeness
     from burnlog.analyses.quality import check as checked

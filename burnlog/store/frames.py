@@ -204,4 +204,6 @@ def _add_family(found: dict[str, pd.DataFrame]) -> None:
     families = links.merge(found["cuts"][["cut_id", "family"]], on="cut_id").dropna(subset=["family"])
     agreed = families.groupby("tally_id")["family"].agg(["first", "nunique"])
     agreed_family = agreed["first"][agreed["nunique"] == 1]
-    tallies["family"] = tallies["family"].fillna(tallies["tally_id"].map(agreed_family))
+    # where no cut names a family the mapped column holds no text, and would be another dtype
+    of_cuts = tallies["tally_id"].map(agreed_family).astype(tallies["family"].dtype)
+    tallies["family"] = tallies["family"].fillna(of_cuts)

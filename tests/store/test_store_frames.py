@@ -195,6 +195,15 @@ def test_a_tally_without_a_rod_type_has_the_family_its_cuts_agree_on(scribe: Scr
     assert pd.isna(families.iloc[1])
 
 
+def test_a_tally_whose_cuts_name_no_family_has_none(scribe: Scribe) -> None:
+    """A count without a rod type over cuts without a family stays unknown beside one whose family is known."""
+    known = scribe.cut(14, 1, "L14")
+    blank = scribe.cut(14, 2, "L14", rod_type_id=None)
+    scribe.tally(14, 3.0, known)
+    scribe.tally(14, 5.0, blank, rod_type_id=None)
+    assert list(load_frames(scribe.log).tallies["family"].isna()) == [False, True]
+
+
 def test_R08_voided_rows_and_what_hangs_from_them_are_left_out(scribe: Scribe) -> None:
     """After voiding a dive nothing of it is in any frame."""
     scribe.tally(14, 7.0, scribe.cut(14, 1, "L14"), stubs_mm=(152.4,))
