@@ -27,7 +27,7 @@ TICKS = (0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1.0, 1.1, 1.25, 1.5, 1.75, 2.0, 2.5)
 NAMES = {"crew": "crews", "diver": "divers", "rod_type": "rod types", "rig": "rigs"}
 
 
-def crew_charts(review: CrewReview, oxygen: CrewOxygen, *, profile: str = "metric") -> dict[str, Any]:
+def crew_charts(review: CrewReview, oxygen: CrewOxygen | None = None, *, profile: str = "metric") -> dict[str, Any]:
     """Every chart of a crew review by its element id."""
     charts = {}
     if any(row.enough for row in review.rows):
@@ -37,7 +37,7 @@ def crew_charts(review: CrewReview, oxygen: CrewOxygen, *, profile: str = "metri
         charts["sight"] = mix_chart(review, "visibility", profile=profile)
     if review.work.tallies:
         charts["map"] = map_chart(review)
-    if oxygen.dives:
+    if oxygen is not None and oxygen.dives:
         charts["oxygen"] = oxygen_chart(oxygen)
     return charts
 

@@ -159,7 +159,7 @@ def attempts_chart(panel: Panel, *, profile: str = "metric") -> Any:
     )
     return themed(
         alt.layer(*layers),
-        height=26 * rows["label"].nunique() + 10,
+        height=22 * rows["label"].nunique() + 10,
         description=attempts_finding(panel, profile),
     )
 

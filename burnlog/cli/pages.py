@@ -337,13 +337,18 @@ def report_practice(
     import numpy as np
 
     from burnlog.analyses.practice import practice
+    from burnlog.analyses.practice_pressure import practice_pressure
     from burnlog.reports.practice_page import practice_page
 
     context = Context.of(ctx)
     scope = scope_of(record_class="training", job=job, since=since, until=until)
     frames, db_id = _record(context)
     review = practice(frames, scope, rng=np.random.default_rng(SEED), remarks=_remarks(remark))
+    strips = practice_pressure(frames, scope)
     asked = _asked(scope).replace(scope.setting, "each setting by itself")
     _finish(
-        practice_page(review, head_of(frames, db_id, asked, by=context.hand), profile=context.profile), out, svg, png
+        practice_page(review, strips, head_of(frames, db_id, asked, by=context.hand), profile=context.profile),
+        out,
+        svg,
+        png,
     )

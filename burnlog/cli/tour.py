@@ -147,6 +147,7 @@ def _pages(
     from burnlog.analyses.events import events
     from burnlog.analyses.fit_check import fit_check
     from burnlog.analyses.practice import practice
+    from burnlog.analyses.practice_pressure import practice_pressure
     from burnlog.analyses.rate_curve import rate_curve
     from burnlog.analyses.scope import Scope
     from burnlog.reports.crews_page import crews_page
@@ -166,6 +167,7 @@ def _pages(
     day = day_of(frames, last, today=now().date())
     left = [left_on(frames, code) for code in day.jobs]
     taught = practice(frames, Scope(record_class="training"), rng=np.random.default_rng(SEED))
+    strips = practice_pressure(frames, Scope(record_class="training"))
     curve = rate_curve(said.fit) if said.fit is not None else ()
     questions = [flag for flag in asked.flags if flag.kind in ("rods", "sag")]
     context = crew_context(frames, Scope(), stand.by)
@@ -176,7 +178,9 @@ def _pages(
         "sag": sag_page(oxygen, frames, head("every class and setting, every job"), profile=profile),
         "flags": flags_page(asked, head(paid), events=events(frames), profile=profile),
         "day": day_page(day, frames, left, head(f"{last.isoformat()}, every job"), profile=profile),
-        "practice": practice_page(taught, head("training, each setting by itself, every job"), profile=profile),
+        "practice": practice_page(
+            taught, strips, head("training, each setting by itself, every job"), profile=profile
+        ),
     }
 
 

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 
+from burnlog.demo.jobs import RIGS
 from burnlog.demo.luck import Luck
 from burnlog.demo.paper import COLUMNS, Row, clock
 
@@ -15,6 +16,7 @@ __all__ = ["CLASS_DAYS", "PRACTICE_DAY", "TRAINEES", "class_rows", "practice_row
 TRAINEES = tuple(f"TR{number:02d}" for number in range(1, 13))
 ATTEMPTS = 4
 COUPON_M, STUB_IN, ROD_IN = 0.6096, 3, 18
+STATIC_PSI = 90
 PRACTICE_DAY = "2026-03-13"
 CLASS_DAYS = ("2026-03-17", "2026-03-18", "2026-03-19", "2026-03-20")
 TECHNIQUE = (
@@ -31,7 +33,7 @@ def _row(job: str, dive: int, row: int) -> Row:
 
 def class_rows(seed: int) -> list[Row]:
     """Twelve trainees, four attempts each at 2 ft of half-inch plate in the tank."""
-    luck = Luck(seed, "class")
+    luck, gauge = Luck(seed, "class"), Luck(seed, "class gauge")
     skill = {code: luck.normal(0.22) for code in TRAINEES}
     rows, dive = [], 0
     for attempt, day in enumerate(CLASS_DAYS, 1):
@@ -62,6 +64,9 @@ def class_rows(seed: int) -> list[Row]:
                 sheet=f"CLASS26-{dive:04d}", log_ref=f"school book p.{dive}", bottom_time="0:25",
             )  # fmt: skip
             row["pass"] = "first"
+            if gauge.chance(0.8):  # the class is taught to look; a fifth of the boxes stay empty all the same
+                fall = round(RIGS["RIGT"][0] + gauge.normal(1.2))
+                row["regulator_static"], row["regulator_flowing"] = f"{STATIC_PSI} psi", f"{STATIC_PSI - fall} psi"
             row["rods"] = f"{full} + {stub}in" if luck.chance(0.7) else str(full + 1)
             seen = [word for word in TECHNIQUE if luck.chance(0.16 / math.sqrt(attempt))]
             row["technique"] = "; ".join(seen)

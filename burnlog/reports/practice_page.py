@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from burnlog.analyses.practice import Panel, PracticeReview
+from burnlog.analyses.practice_pressure import PressureStrip
+from burnlog.analyses.two_plates import LESSON, Standing, standings
 from burnlog.charts.practice import (
     M_PER_FT,
     attempts_finding,
@@ -14,6 +17,7 @@ from burnlog.charts.practice import (
     road_finding,
     split_finding,
 )
+from burnlog.charts.practice_beside import plates_chart, plates_finding, pressure_chart, pressure_finding
 from burnlog.reports.cautions import cautions
 from burnlog.reports.page import Head, Page, Table, counted_words, page_of
 from burnlog.units import show
@@ -21,17 +25,27 @@ from burnlog.units import show
 __all__ = ["practice_page"]
 
 
-def practice_page(review: PracticeReview, head: Head, *, profile: str = "metric") -> Page:
+def practice_page(
+    review: PracticeReview, strips: Sequence[PressureStrip], head: Head, *, profile: str = "metric"
+) -> Page:
     """The page of practice.
 
     Parameters
     ----------
     review : PracticeReview
+    strips : sequence of PressureStrip
+        From `burnlog.analyses.practice_pressure`: the flowing pressure of each setting.
     head : Head
     profile : str
         ``us`` or ``metric``.
     """
     charts = practice_charts(review, profile=profile)
+    pressures = {strip.setting: strip for strip in strips}
+    for strip in strips:
+        if strip.written:
+            charts[_pressure_name(strip.setting)] = pressure_chart(strip, profile=profile)
+    lesson = standings(LESSON)
+    charts["two_plates"] = plates_chart(lesson, profile=profile)
     counted = sum(a.rods_per_m is not None for panel in review.panels for a in panel.attempts)
     whole = sum(len(panel.attempts) for panel in review.panels)
     days = sorted({a.day for panel in review.panels for a in panel.attempts})
@@ -48,10 +62,57 @@ def practice_page(review: PracticeReview, head: Head, *, profile: str = "metric"
         left_out=out,
         answer=" ".join(_answer(panel, charts, profile) for panel in review.panels),
         days=f"{days[0]} to {days[-1]}" if days else "no day recorded",
-        panels=[_panel(panel, charts, profile) for panel in review.panels],
+        panels=[
+            {**_panel(panel, charts, profile), **_pressure(pressures.get(panel.setting), profile)}
+            for panel in review.panels
+        ],
+        lesson_finding=plates_finding(lesson, profile),
+        lesson=_lesson(lesson, profile),
         dry=any(panel.setting == "dry practice" for panel in review.panels),
         remarks=review.remarks,
         notes_=review.notes,
+    )
+
+
+def _pressure_name(setting: str) -> str:
+    return f"pressure_{setting.replace(' ', '_')}"
+
+
+def _pressure(strip: PressureStrip | None, profile: str) -> dict[str, Any]:
+    """The strip of one setting: chart, finding, table by edge."""
+    if strip is None or not strip.written:
+        said = "" if strip is None else pressure_finding(strip, profile)
+        return {"pressure_name": "", "pressure_finding": said, "pressure": None}
+    rows = []
+    for edge in dict.fromkeys(cut.edge for cut in sorted(strip.written, key=lambda cut: cut.edge)):
+        mine = sorted(cut.flowing_kpa for cut in strip.written if cut.edge == edge)
+        ends = (mine[0], mine[len(mine) // 2], mine[-1])
+        rows.append((edge, str(len(mine)), *(show(value, "pressure", profile, digits=3) for value in ends)))
+    return {
+        "pressure_name": _pressure_name(strip.setting),
+        "pressure_finding": pressure_finding(strip, profile),
+        "pressure": Table.of(
+            "Flowing pressure by the edge left; the regulator as logged on these cuts",
+            ("edge", "cuts", "least", "middle", "most"),
+            rows,
+            numeric=(1, 2, 3, 4),
+        ),
+    }
+
+
+def _lesson(found: Sequence[Standing], profile: str) -> Table:
+    scale, unit = (M_PER_FT, "ft") if profile == "us" else (1.0, "m")
+    rows = []
+    for it in found:
+        expected = "-" if it.observed_expected is None else f"{it.observed_expected:.2f}"
+        plates = [(show(w.thickness_mm, "thickness", profile, digits=3), w) for w in it.work]
+        work = "; ".join(f"{steel}: {w.length_m / scale:.3g} {unit}, {w.rods:g} rods" for steel, w in plates)
+        rows.append((it.person, work, f"{it.raw_per_m * scale:.2f}", expected))
+    return Table.of(
+        "MADE UP: two people, two plates",
+        ("person", "burned", f"raw rods per {unit}", "rods over expected"),
+        rows,
+        numeric=(2, 3),
     )
 
 
@@ -72,6 +133,7 @@ def _panel(panel: Panel, charts: dict[str, Any], profile: str) -> dict[str, Any]
         "calls_finding": calls_finding(panel),
         "calls": _calls(panel),
         "stubs": _stubs(panel, profile),
+        "no_stubs": f"No stub was measured and no restart written on {len(panel.attempts)} attempts.",
         "technique": f"Words on technique, on {panel.technique_cuts} of {panel.cuts} cuts: {words}.",
         "attempts_name": f"attempts_{key}" if f"attempts_{key}" in charts else "",
         "attempts_finding": attempts_finding(panel, profile) if f"attempts_{key}" in charts else "",
@@ -104,7 +166,10 @@ def _after(sentence: str) -> str:
     return sentence.split(": ", 1)[-1]
 
 
-def _stubs(panel: Panel, profile: str) -> Table:
+def _stubs(panel: Panel, profile: str) -> Table | None:
+    """Stubs and restarts by code; None where nobody wrote any."""
+    if not any(person.stubs or person.restarts.exposure for person in panel.people):
+        return None
     rows = [
         (
             person.code,
