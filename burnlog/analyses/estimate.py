@@ -510,12 +510,11 @@ def _warnings(
 def in_and_out(made: Estimate) -> tuple[tuple[str, ...], tuple[str, ...]]:
     """What is in the figures and what is not."""
     inside = [
-        "burning, rod changes and restarts as they happened in the history used",
-        "re-burns and freeing of hangers, as they happened in the history used",
+        "burning, rod changes, restarts, re-burns and freeing of hangers, as they happened in the history used",
         "starts: one per piece",
     ]
     if made.rods_unit == "drawn":
-        inside.append("rods lost, broken, wet or not lit, as they happened in the history used")
+        inside.append("rods lost, broken, wet or not lit, as they happened there")
     if made.dives is not None:
         inside.append("start-up and clear-up on the bottom as typed")
     if made.cost is not None:

@@ -70,20 +70,31 @@ def history_chart(made: Estimate, *, profile: str = "metric") -> Any:
             "item": [item.item for item in made.takeoff.items],
         }
     )
+    logged = rows["thickness"].min(), rows["thickness"].max()
+    wanted = bars["thickness"].min(), bars["thickness"].max()
+    edge = 0.04 * (max(logged[1], wanted[1]) - min(logged[0], wanted[0]))
+    low, high = min(logged[0], wanted[0]) - edge, max(logged[1], wanted[1]) + edge
+    never = pd.DataFrame({"from": [low, logged[1]], "to": [logged[0], high]})
     families = sorted(rows["family"].unique())
+    scale = alt.Scale(domain=[low, high], nice=False)
+    ground = alt.Chart(never).mark_rect(color=PALE).encode(x=alt.X("from:Q", scale=scale), x2="to:Q")
     rule = (
         alt.Chart(bars)
         .mark_rule(color=GREY, strokeDash=[6, 3], strokeWidth=2)
-        .encode(x=alt.X("thickness:Q"), tooltip=["item:N"])
+        .encode(x=alt.X("thickness:Q", scale=scale), tooltip=["item:N"])
     )
     marks = (
         alt.Chart(rows)
         .mark_point(filled=False, size=45, color=BLACK, opacity=0.75)
         .encode(
-            x=alt.X("thickness:Q", title=f"thickness, {unit} (n = {len(rows)} tallies)", scale=alt.Scale(zero=False)),
-            y=alt.Y("rate:Q", title=rate, scale=alt.Scale(type="log")),
+            x=alt.X(
+                "thickness:Q", title=f"thickness, {unit} (n = {len(rows)} tallies; grey: never logged)", scale=scale
+            ),
+            y=alt.Y("rate:Q", title=rate, scale=alt.Scale(type="log"), axis=alt.Axis(tickCount=4)),
             shape=alt.Shape(
-                "family:N", title="rods", scale=alt.Scale(domain=families, range=list(SHAPES[: len(families)]))
+                "family:N",
+                scale=alt.Scale(domain=families, range=list(SHAPES[: len(families)])),
+                legend=alt.Legend(orient="bottom-right", title=None, fillColor="white"),
             ),
             tooltip=[
                 "job:N",
@@ -93,7 +104,7 @@ def history_chart(made: Estimate, *, profile: str = "metric") -> Any:
             ],
         )
     )
-    return themed(alt.layer(rule, marks), height=280, description=history_finding(made, profile))
+    return themed(alt.layer(ground, rule, marks), height=180, description=history_finding(made, profile))
 
 
 def total_finding(made: Estimate) -> str:
@@ -121,7 +132,8 @@ def total_chart(made: Estimate) -> Any:
         [{"rods": rods[key], "name": f"{key.upper()} {rods[key]:.0f}"} for key in ("p10", "p50", "p80", "p90")]
     )
     top = float(dots["height"].max()) + 1.5
-    lines["y"] = [top + 1.1 * (place % 2) for place in range(len(lines))]
+    lines["side"] = ["left", "right"] * 2
+    lines["y"] = [top + 2.0 * (place % 2) for place in range(len(lines))]
     title = "rods drawn" if made.rods_unit == "drawn" else "rod equivalents"
     marks = (
         alt.Chart(dots)
@@ -132,12 +144,14 @@ def total_chart(made: Estimate) -> Any:
                 title=f"{title}, whole job (each dot is 1 in {DOTS} of {made.plan.draws:,} simulated jobs)",
                 scale=alt.Scale(zero=False),
             ),
-            y=alt.Y("height:Q", axis=None, scale=alt.Scale(domain=[0, top + 2.2])),
+            y=alt.Y("height:Q", axis=None, scale=alt.Scale(domain=[0, top + 3.2])),
         )
     )
     rules = alt.Chart(lines).mark_rule(color=BLACK, strokeWidth=1.5).encode(x="rods:Q")
-    names = alt.Chart(lines).mark_text(align="left", dx=4, color=BLACK).encode(x="rods:Q", y="y:Q", text="name:N")
-    return themed(alt.layer(marks, rules, names), height=220, description=total_finding(made))
+    named = alt.Chart(lines).encode(x="rods:Q", y="y:Q", text="name:N")
+    left = named.transform_filter("datum.side == 'left'").mark_text(align="right", dx=-4, color=BLACK)
+    right = named.transform_filter("datum.side == 'right'").mark_text(align="left", dx=4, color=BLACK)
+    return themed(alt.layer(marks, rules, left, right), height=130, description=total_finding(made))
 
 
 DRIVER_NAMES = {
@@ -161,11 +175,11 @@ def drivers_chart(made: Estimate) -> Any:
     rows["text"] = [f"{share:.0f} %" for share in rows["share"]]
     order = list(DRIVER_NAMES.values())
     base = alt.Chart(rows).encode(y=alt.Y("driver:N", sort=order, title=None, axis=alt.Axis(labelLimit=260)))
-    bars = base.mark_bar(color=PALE, stroke=BLACK, height=18).encode(
+    bars = base.mark_bar(color=PALE, stroke=BLACK, height=12).encode(
         x=alt.X("share:Q", title="share of the spread of total rods, %", scale=alt.Scale(domain=[0, 100]))
     )
     names = base.mark_text(align="left", dx=4, color=BLACK).encode(x="share:Q", text="text:N")
     finding = max(made.drivers, key=lambda name: made.drivers[name])
     return themed(
-        alt.layer(bars, names), height=120, description=f"Most of the spread comes from {DRIVER_NAMES[finding]}."
+        alt.layer(bars, names), height=80, description=f"Most of the spread comes from {DRIVER_NAMES[finding]}."
     )

@@ -11,6 +11,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from burnlog.analyses.estimate import Estimate, in_and_out, spread_of
+from burnlog.analyses.kept_fit import fit_key
 from burnlog.reports.cautions import MADE_UP, cautions
 from burnlog.reports.page import page
 
@@ -18,6 +19,7 @@ __all__ = ["estimate_page"]
 
 M_PER_FT = 0.3048
 KG_PER_SCF = 0.037552
+KPA_PER_PSI = 6.894757
 
 
 def estimate_page(
@@ -49,7 +51,7 @@ def estimate_page(
         answer=_answer(made, us),
         rows=_totals(made, us),
         items=[_item(made, place, us) for place in range(len(made.takeoff.items))],
-        order=_order(made),
+        order=_order(made, us),
         dives=_dives(made),
         history_finding=history_finding(made, profile),
         history_rows=_history_rows(made, us),
@@ -64,6 +66,7 @@ def estimate_page(
         last=last,
         basis=result["basis"],
         fit=result["fit"],
+        fit_no=fit_key(made.basis.tallyset, made.fit.settings)[:12],
         seed=made.plan.seed,
         draws=made.plan.draws,
         db_id=made.basis.db_id,
@@ -134,13 +137,13 @@ def _item(made: Estimate, place: int, us: bool) -> dict[str, Any]:
         "position": item.conditions.get("position") or "blank",
         "visibility": item.conditions.get("visibility") or "blank",
         "rods": f"{rods['p50']:.0f}-{rods['p80']:.0f}",
-        "time": "-" if time is None else f"{time['p50'] / 3600:.1f}-{time['p80'] / 3600:.1f} h",
-        "support": f"{found.alike} ({found.jobs} jobs)",
+        "time": "-" if time is None else f"{time['p50'] / 3600:.1f}-{time['p80'] / 3600:.1f}",
+        "support": f"{found.alike} ({found.jobs})",
         "problems": found.problems,
     }
 
 
-def _order(made: Estimate) -> list[tuple[str, str]]:
+def _order(made: Estimate, us: bool) -> list[tuple[str, str]]:
     rows = []
     for name, amount in made.order.rods.items():
         packs = f", {made.order.packs[name]} packs" if name in made.order.packs else ""
@@ -150,7 +153,18 @@ def _order(made: Estimate) -> list[tuple[str, str]]:
         rows.append(("oxygen", f"{kg:.0f} kg ({kg / KG_PER_SCF:.0f} scf at 70 F, 1 atm)"))
     if made.order.cylinders is not None and made.order.usable_kg_each is not None:
         rows.append(("cylinders", f"{made.order.cylinders}, {made.order.usable_kg_each:.2f} kg usable in each"))
+        needed, margin = (_pressure(kpa, us) for kpa in (made.order.needed_kpa, made.order.margin_kpa))
+        rows.append(("kept back (typed)", f"{needed} needed, {margin} margin"))
+    judged = [adjustment for adjustment in made.plan.adjustments if adjustment.what == "rods"]
+    spares = ", ".join(f"{100 * each.share:+.0f} % ({each.why})" for each in judged)
+    rows.append(("spares", spares or "none typed"))
     return rows
+
+
+def _pressure(kpa: float | None, us: bool) -> str:
+    if kpa is None:
+        return "?"
+    return f"{kpa / KPA_PER_PSI:.0f} psi" if us else f"{kpa / 100:.1f} bar"
 
 
 def _dives(made: Estimate) -> list[tuple[str, str]]:
@@ -158,12 +172,20 @@ def _dives(made: Estimate) -> list[tuple[str, str]]:
         return []
     rows = [
         ("bottom time (typed)", f"{made.plan.bottom_time_s / 60:g} min"),
-        ("start-up and clear-up (typed)", f"{made.plan.start_up_s / 60:g} min"),
-        ("share of the rest spent cutting", str(made.as_json()["cutting_share_from"])),
+        ("start-up (typed)", f"{made.plan.start_up_s / 60:g} min"),
+        ("share then spent cutting", _share(made)),
     ]
     if made.plan.dives_per_day is not None:
         rows.append(("dives a day (typed)", f"{made.plan.dives_per_day:g}"))
     return rows
+
+
+def _share(made: Estimate) -> str:
+    """Share of the time on the bottom spent cutting, with its n."""
+    found = made.as_json()
+    share, source = found["cutting_share"], found["cutting_share_from"]
+    spread = f" ({share['p10']:.2f}-{share['p90']:.2f})" if share["p10"] < share["p90"] else ""
+    return f"{share['p50']:.2f}{spread}, {source}"
 
 
 def _history_rows(made: Estimate, us: bool) -> list[dict[str, str]]:

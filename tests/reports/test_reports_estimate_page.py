@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import os
 import re
 import shutil
@@ -10,6 +11,10 @@ import sys
 from pathlib import Path
 
 import pytest
+from browser import PAPERS, Browser
+
+from burnlog import estimate, open_log, plan
+from burnlog.reports.html import estimate_page
 
 BROWSER_WORDS = (
     *("--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-sync"),
@@ -84,10 +89,92 @@ def test_R77_cautions_and_the_mark_stand_on_the_page(page: Path) -> None:
         assert banned not in body
 
 
-def test_R60_both_boxes_stand_before_the_second_page(page: Path) -> None:
-    """In and Not in come before the page break."""
+def test_R60_both_boxes_stand_before_the_items(page: Path) -> None:
+    """In and Not in come before the items, which may run on to further pages."""
     text = page.read_text(encoding="utf-8").split("<main", 1)[1]
-    assert text.index("<h2>In</h2>") < text.index("<h2>Not in</h2>") < text.index("<h2>Order at P80</h2>")
+    assert text.index("<h2>In</h2>") < text.index("<h2>Not in</h2>") < text.index("<h2>Items</h2>")
+
+
+def _bid_page(demo: Path, takeoff: Path, out: Path) -> Path:
+    """The page of a bid on the demonstration's log."""
+    with open_log(demo / "demo.db") as record:
+        made = estimate(record, takeoff, plan(bottom_time="40 min", start_up="15 min", dives_per_day=3))
+    head = {"code": "E7", "state": "ISSUED", "title": "t", "hash": "0" * 64, "by": "JM", "made_on": "2026-01-01"}
+    out.write_text(estimate_page(made, head, profile="us", last="6 of 9 inside the 80 % range"), encoding="utf-8")
+    return out
+
+
+def _takeoff(demo: Path, items: int, out: Path) -> Path:
+    """The demonstration's take-off repeated, each item under a name of its own."""
+    with (demo / "takeoff.csv").open(encoding="utf-8", newline="") as file:
+        rows = list(csv.DictReader(file))
+    with out.open("w", encoding="utf-8", newline="") as file:
+        sheet = csv.DictWriter(file, rows[0])
+        sheet.writeheader()
+        for number in range(items):
+            row = rows[number % len(rows)]
+            sheet.writerow({**row, "item": f"{row['item']} {number + 1}", "quantity": "2"})
+    return out
+
+
+def _printed(browser: Browser, page: Path, paper: str, folder: Path) -> list[str]:
+    """The text of each printed page."""
+    tab, pdf = browser.open(page), folder / f"{paper}.pdf"
+    tab.pdf(pdf, paper)
+    tab.close()
+    tool = shutil.which("pdftotext")
+    assert tool, "pdftotext is needed to read what is printed: apt-get install poppler-utils"
+    done = subprocess.run([tool, "-layout", str(pdf), "-"], capture_output=True, text=True, check=True)
+    return [" ".join(each.split()) for each in done.stdout.split("\f")[:-1]]
+
+
+PRINTED_ONCE = (
+    *("Totals", "Order at P80", "Dives rest on", "Not in", "Items", "Where the range comes from", "Cautions"),
+    *("What drives the range", "Against the rule of thumb", "Last bids", "The history by thickness", "Log ", "fit "),
+    *("seed 1", "hash", "prepared by", "do not add up", "share then spent cutting", "spares"),
+)
+
+
+@pytest.mark.browser
+@pytest.mark.parametrize("paper", PAPERS)
+@pytest.mark.parametrize("items", [4, 12])
+def test_a_bid_prints_on_two_pages(page: Path, browser: Browser, paper: str, items: int, tmp_path: Path) -> None:
+    """Up to twelve items make two pages on either paper: the figures first, then the charts and the cautions."""
+    takeoff = _takeoff(page.parent, items, tmp_path / "t.csv")
+    printed = _printed(browser, _bid_page(page.parent, takeoff, tmp_path / "bid.html"), paper, tmp_path)
+    assert len(printed) == 2
+    for text in PRINTED_ONCE:
+        assert sum(text in each for each in printed) == 1, text
+    assert "Items" in printed[0]
+    assert "Where the range comes from" in printed[1]
+    assert printed[0].count("horizontal;") == items // 2
+
+
+@pytest.mark.browser
+@pytest.mark.parametrize("paper", PAPERS)
+def test_fifty_items_run_on_with_their_heads(page: Path, browser: Browser, paper: str, tmp_path: Path) -> None:
+    """Items that do not fit go on under the same heads, none is lost, and both boxes stay on page 1."""
+    takeoff = _takeoff(page.parent, 50, tmp_path / "t.csv")
+    printed = _printed(browser, _bid_page(page.parent, takeoff, tmp_path / "bid.html"), paper, tmp_path)
+    assert len(printed) == 3
+    assert all("like it" in each for each in printed[:2])
+    assert "Not in" in printed[0]
+    names = [f" {number} " for number in range(1, 51)]
+    assert all(any(name in each for each in printed[:2]) for name in names)
+    assert "Cautions" in printed[2]
+
+
+@pytest.mark.browser
+def test_print_stays_readable(page: Path, browser: Browser) -> None:
+    """No text of the printed page is smaller than 8 points."""
+    tab = browser.open(page)
+    tab.wide(700, media="print")
+    smallest = tab.run(
+        "Math.min(...[...document.body.querySelectorAll('*')].filter((e) => !e.closest('script, style, svg') && "
+        "e.textContent.trim() && e.getClientRects().length).map((e) => parseFloat(getComputedStyle(e).fontSize)))"
+    )
+    tab.close()
+    assert smallest * 72 / 96 >= 8 - 1e-6
 
 
 def test_hostile_text_is_text() -> None:
@@ -103,7 +190,7 @@ def test_hostile_text_is_text() -> None:
         history_rows=[], rate_name="rods per m", total_finding="", drivers=[], inside=(), not_inside=(), warnings=(),
         adjustments=[], rules=[], last=None, basis={"tallies": 0, "left_out": {}},
         fit={"thickness_exponent": 1.0, "start_m": 0.0, "group_sd": {"job": 0.0, "diver": 0.0}, "sigma": 0.0},
-        seed=1, draws=1, db_id="x", cautions=(),
+        seed=1, draws=1, db_id="x", fit_no="0", cautions=(),
     )  # fmt: skip
     assert "<script>alert" not in html
     assert "<img src=x" not in html
