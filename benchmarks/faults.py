@@ -1,4 +1,4 @@
-"""Two hundred kills, four writers at once, a full disk, flipped bytes: what a log loses.
+"""Four hundred kills, four writers at once, a full disk, flipped bytes: what a log loses.
 
 `python -m benchmarks faults` prints one line for each trial and fails when one of them breaks a promise; `--small`
 runs each a few times. Promises: every acknowledged row is there, no row is half there, an import is whole or absent,
@@ -36,6 +36,11 @@ def trials(*, small: bool, seed: int) -> list[Trial]:
             "kill import",
             lambda folder: killed.kill_import(folder, kills, seed),
             (*KILLS, "partial", "not once afterwards"),
+        ),
+        (
+            "kill the upgrade",
+            lambda folder: killed.kill_upgrade(folder, 4 if small else 100, seed),
+            (*KILLS, "changed"),
         ),
         ("2 writers at once", lambda folder: _short(broken.crowd(folder, 2, rows)), CROWD),
         ("4 writers at once", lambda folder: _short(broken.crowd(folder, 4, rows)), CROWD),

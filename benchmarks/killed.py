@@ -1,7 +1,8 @@
 """Kill whoever writes into a log at a random moment, and look at what is left.
 
-Three writers: the log's own insert, `burnlog enter` typed at through a pipe, and `burnlog import` of a sheet. What
-was acknowledged must be there, a row is whole or absent, an import is whole or absent, and `verify` finds nothing.
+Four writers: the log's own insert, `burnlog enter` typed at through a pipe, `burnlog import` of a sheet, and whoever
+opens a log of an older schema and brings it up to date. What was acknowledged must be there, a row is whole or
+absent, an import and an upgrade are whole or absent, and `verify` finds nothing.
 """
 
 from __future__ import annotations
@@ -9,24 +10,38 @@ from __future__ import annotations
 import csv
 import os
 import random
+import shutil
 import signal
+import sqlite3
 import subprocess
 import sys
 import time
 from collections import Counter
+from contextlib import closing
 from pathlib import Path
 
-from benchmarks.broken import clock, made_log
+from benchmarks.broken import clock, content, made_log
+from benchmarks.tomorrow import NAMES, tomorrow
 from burnlog.store.backup import verify
 from burnlog.store.log import Log
+from burnlog.store.schema import VERSION
 
-__all__ = ["kill_enter", "kill_import", "kill_insert"]
+__all__ = ["kill_enter", "kill_import", "kill_insert", "kill_upgrade"]
 
 ROOT = Path(__file__).parent.parent
 INSERT = (
     "import sys; from benchmarks.broken import clock, write_rows; from burnlog.store.log import Log\n"
     "with Log.open(sys.argv[1], by='writer', now=clock) as log:\n"
     "    write_rows(log, int(sys.argv[2]), 400, told=True)"
+)
+UPGRADE = (
+    "import sys; from benchmarks.broken import clock; from benchmarks.tomorrow import tomorrow\n"
+    "from burnlog.store.log import Log\n"
+    "import sqlite_utils, burnlog.store.backup\n"
+    "with tomorrow():\n"
+    "    print('begun', flush=True)\n"
+    "    Log.open(sys.argv[1], by='writer', now=clock).close()\n"
+    "    print('done', flush=True)"
 )
 ANSWERS = {
     "date (2026-05-12)": "2026-05-12",
@@ -189,4 +204,46 @@ def kill_import(folder: Path, times: int, seed: int = 1) -> Counter[str]:
         out["not once afterwards"] += len(_look(path, out)) != ROWS_OF_SHEET
         for left in folder.glob(f"import-{number}.db*"):
             left.unlink()
+    return out
+
+
+def kill_upgrade(folder: Path, times: int, seed: int = 1) -> Counter[str]:
+    """Kill the first opening of an older log by a newer program; the log is the old one whole, or the new one."""
+    rng = random.Random(seed)
+    out: Counter[str] = Counter()
+    older = made_log(folder / "older.db", cuts=400)
+    with Log.open(older, now=clock, write=False) as log:
+        before = content(log)
+    path = folder / "upgrade.db"
+    usual = 0.0
+    for number in range(times + 1):
+        for left in folder.glob("upgrade*"):
+            left.unlink()
+        shutil.copy(older, path)
+        process = subprocess.Popen([sys.executable, "-c", UPGRADE, str(path)], stdout=subprocess.PIPE, cwd=ROOT)
+        assert process.stdout is not None
+        process.stdout.readline()  # it has begun
+        begun = time.monotonic()
+        if number:  # the first one shows how long it takes
+            time.sleep(rng.uniform(0.0, 1.1) * usual)
+            process.send_signal(signal.SIGKILL)
+        done = b"done" in process.stdout.read()
+        process.wait()
+        process.stdout.close()
+        usual = usual or time.monotonic() - begun
+        out["kills"] += process.returncode == -signal.SIGKILL
+        with closing(sqlite3.connect(path)) as connection:
+            schema = connection.execute("PRAGMA user_version").fetchone()[0]
+        out["old" if schema == VERSION else "new"] += 1
+        out["lost"] += done and schema == VERSION
+        with tomorrow(1 if schema == VERSION else len(NAMES)), Log.open(path, now=clock, write=False) as log:
+            out["damaged"] += not verify(path, now=clock).whole
+            found = content(log)
+            out["changed"] += any(
+                {**there, "valve_ref": None} != {**row, "valve_ref": None}
+                for table, rows in before.items()
+                for there, row in zip(rows, found[table], strict=True)
+            )
+            if schema != VERSION:
+                out["half rows"] += log.rows("SELECT count(*) AS n FROM kerf")[0]["n"] != len(before["cut"])
     return out

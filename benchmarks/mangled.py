@@ -34,7 +34,7 @@ from burnlog.store.exchange import import_file
 from burnlog.store.log import Log
 from burnlog.store.tables import NUMBERED, TABLES
 
-__all__ = ["bad_cells", "main", "spoiled_files"]
+__all__ = ["bad_cells", "command", "main", "spoiled_files"]
 
 _TABLES = {column.name: {"box": "tally"}.get(column.part, column.part) for column in COLUMNS}
 KINDS = ("cut sheet", "cut sheet", "readings", "rod types")
@@ -156,7 +156,7 @@ def spoiled_files(folder: Path, count: int, seed: int) -> Counter[str]:
         shutil.copy(empty, path)
         example = (number, name, kind)
         begun = time.monotonic()
-        code, said = _command(["burnlog", "--db", str(path), "--by", "bench", "import", str(file)])
+        code, said = command(["burnlog", "--db", str(path), "--by", "bench", "import", str(file)])
         taken = time.monotonic() - begun
         out[f"exit {code}"] += 1
         if code == 1 or "Traceback" in said or "Warning" in said:
@@ -176,7 +176,7 @@ def spoiled_files(folder: Path, count: int, seed: int) -> Counter[str]:
     return out
 
 
-def _command(words: list[str]) -> tuple[int, str]:
+def command(words: list[str]) -> tuple[int, str]:
     """Exit code of a command and what it said on stderr."""
     stderr = io.StringIO()
     with patch.object(sys, "argv", words), redirect_stdout(io.StringIO()), redirect_stderr(stderr):

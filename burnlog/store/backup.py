@@ -22,7 +22,7 @@ from typing import TYPE_CHECKING, Any
 from burnlog.errors import FileError
 from burnlog.store.connection import UNREADABLE, connect
 from burnlog.store.rowcheck import row_problems, trail_problems
-from burnlog.store.schema import VERSION, statements
+from burnlog.store.schema import VERSION
 from burnlog.store.tables import NUMBERED, TABLES
 
 if TYPE_CHECKING:
@@ -243,10 +243,11 @@ def compare_schema(connection: sqlite3.Connection) -> list[str]:
 
 @cache
 def _fresh_schema() -> dict[tuple[str, str], str]:
+    from burnlog.store.migrations import build
+
     connection = sqlite3.connect(":memory:", isolation_level=None)
     try:
-        for statement in statements():
-            connection.execute(statement)
+        build(connection)
         found = connection.execute("SELECT type, name, sql FROM sqlite_master WHERE sql IS NOT NULL")
         return {(kind, name): sql for kind, name, sql in found}
     finally:

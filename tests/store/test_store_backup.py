@@ -8,15 +8,12 @@ import shutil
 import sqlite3
 from contextlib import closing
 from pathlib import Path
-from typing import Any
 
 import pytest
 from scribe import DAY, Scribe, clock
 
-from burnlog.errors import FileError, InputError
-from burnlog.store import backup, migrations
-from burnlog.store import connection as connection_module
-from burnlog.store import log as log_module
+from burnlog.errors import FileError
+from burnlog.store import backup
 from burnlog.store.backup import back_up, verify
 from burnlog.store.log import Log
 from burnlog.store.schema import VERSION
@@ -176,67 +173,3 @@ def test_little_space_is_warned_about(scribe: Scribe, monkeypatch: pytest.Monkey
     usage = shutil.disk_usage(scribe.log.path.parent)._replace(free=1_000_000)
     monkeypatch.setattr(shutil, "disk_usage", lambda path: usage)
     assert any("1 MB are free" in warning for warning in verify(scribe.log.path, now=clock).warnings)
-
-
-def _with_a_second_step(monkeypatch: pytest.MonkeyPatch, statement: str) -> None:
-    """Tomorrow's burnlog: one more step, and a schema of one number more."""
-    steps = migrations._steps
-
-    def more() -> object:
-        found = steps()
-
-        @found(name="002_more")
-        def more_columns(db: Any) -> None:
-            db.conn.execute(statement)
-
-        return found
-
-    monkeypatch.setattr(migrations, "_steps", more)
-    for module in (migrations, log_module, connection_module, backup):
-        monkeypatch.setattr(module, "VERSION", VERSION + 1)
-
-
-def test_an_older_log_is_brought_up_to_date_after_a_copy(scribe: Scribe, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Opened for reading it is left alone and that is said; opened for writing it is copied, then takes the step."""
-    path = _filled(scribe)
-    before = scribe.log.rows("SELECT * FROM cut")
-    scribe.log.close()
-    _with_a_second_step(monkeypatch, "ALTER TABLE bank ADD COLUMN valve_ref TEXT")
-    with pytest.raises(FileError, match="older burnlog"):
-        Log.open(path, now=clock, write=False)
-    with Log.open(path, now=clock) as log:
-        assert log.connection.execute("PRAGMA user_version").fetchone() == (VERSION + 1,)
-        assert log.rows("SELECT valve_ref FROM bank") == []
-        assert log.rows("SELECT * FROM cut") == before
-    (copy,) = path.parent.glob("log-before-upgrade-*.db")
-    with closing(sqlite3.connect(copy)) as connection:
-        assert connection.execute("PRAGMA user_version").fetchone() == (VERSION,)
-        assert connection.execute("SELECT count(*) FROM cut").fetchone() == (79,)
-
-
-def test_a_step_that_fails_leaves_the_older_log_as_it_was(scribe: Scribe, monkeypatch: pytest.MonkeyPatch) -> None:
-    """A half upgrade never stands: the file keeps its schema and its rows, and the copy is there."""
-    path = _filled(scribe)
-    scribe.log.close()
-    _with_a_second_step(monkeypatch, "INSERT INTO bank (id) VALUES ('x')")
-    with pytest.raises(InputError):
-        Log.open(path, now=clock)
-    with closing(sqlite3.connect(path)) as connection:
-        assert connection.execute("PRAGMA user_version").fetchone() == (VERSION,)
-        assert connection.execute("SELECT count(*) FROM cut").fetchone() == (79,)
-        assert connection.execute("SELECT name FROM _sqlite_migrations").fetchall() == [("001_record",)]
-    assert len(list(path.parent.glob("log-before-upgrade-*.db"))) == 1
-
-
-def test_steps_are_all_or_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
-    """When a step fails nothing of it is left, and it can be taken again."""
-    whole = list(migrations.statements())
-    with closing(sqlite3.connect(":memory:", isolation_level=None)) as connection:
-        monkeypatch.setattr(migrations, "statements", lambda: [*whole[:40], "CREATE TABLE broken ("])
-        with pytest.raises(sqlite3.OperationalError):
-            migrations.upgrade(connection)
-        assert connection.execute("SELECT count(*) FROM sqlite_master").fetchone() == (0,)
-        monkeypatch.setattr(migrations, "statements", lambda: whole)
-        assert migrations.upgrade(connection) == ["001_record"]
-        assert migrations.upgrade(connection) == []
-        assert connection.execute("PRAGMA user_version").fetchone() == (VERSION,)
