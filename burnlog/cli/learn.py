@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from burnlog.cli.context import Context, closing, say, say_json
+from burnlog.cli.context import Context, closing, say, say_json, tell
 from burnlog.cli.options import (
     AsJson,
     Class,
@@ -21,7 +22,10 @@ from burnlog.cli.options import (
     day,
     scope_of,
 )
-from burnlog.errors import InputError
+from burnlog.errors import FileError, InputError
+
+if TYPE_CHECKING:
+    from burnlog.analyses.events import EventReview
 
 __all__ = ["register"]
 
@@ -243,6 +247,7 @@ def events(
     until: Until = None,
     job: Job = None,
     with_names: Annotated[bool, typer.Option("--with-names", help="Do not mask known names in the text.")] = False,
+    as_csv: Annotated[Path | None, typer.Option("--csv", help="Also write the list of events to this file.")] = None,
     as_json: AsJson = False,
 ) -> None:
     """Count hangers, restarts and events per exposure, with exact intervals, and list the events.
@@ -261,7 +266,30 @@ def events(
         ]
     day(since, "since")
     review = counted(frames, scope_of(job=job, since=since, until=until), names=names, with_names=with_names)
+    if as_csv is not None:
+        _write_events(as_csv, review)
     if as_json:
         say_json(review.as_json(), kind="review")
     else:
         say(closing(events_text(review), "review"))
+
+
+def _write_events(path: Path, review: EventReview) -> None:
+    """The list of events as a table for a spreadsheet, its free text made harmless there."""
+    import csv
+    from dataclasses import asdict, fields
+
+    from burnlog.analyses.events import EventRow
+    from burnlog.store.tablefile import harmless
+
+    try:
+        with path.open("x", encoding="utf-8", newline="") as file:
+            writer = csv.writer(file)
+            writer.writerow([field.name for field in fields(EventRow)])
+            for row in review.rows:
+                writer.writerow(["" if cell is None else harmless(str(cell)) for cell in asdict(row).values()])
+    except FileExistsError:
+        raise FileError(f"{path} exists already; name another file.") from None
+    except OSError as error:
+        raise FileError(f"{path} cannot be written ({error.strerror}).") from error
+    tell(f"{path}: {len(review.rows)} events.")

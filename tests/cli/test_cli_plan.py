@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import datetime as dt
 import json
 import os
@@ -319,6 +320,20 @@ def test_R55_after_leave_out_a_bid_shows_both_figures(own: Path, tmp_path: Path)
     page = tmp_path / "b1.html"
     assert _run(own, "report", "estimate", "B1", "--out", str(page)).returncode == 0
     assert all(figure in page.read_text(encoding="utf-8") for figure in both)
+
+
+def test_R81_events_are_written_as_csv(season: Path, tmp_path: Path) -> None:
+    """The list of events goes to a file with its columns, as many rows as are listed, and never over another file."""
+    path = tmp_path / "events.csv"
+    listed = json.loads(_run(season, "events", "--csv", str(path), "--json").stdout)["events"]
+    with path.open(encoding="utf-8", newline="") as file:
+        rows = list(csv.DictReader(file))
+    assert len(rows) == len(listed) > 0
+    wanted = {"event", "outcome", "rig", "piece_kind", "setting", "text"}
+    assert wanted <= set(rows[0])
+    assert [row["event"] for row in rows] == [row["event"] for row in listed]
+    assert any(row["piece_kind"] for row in rows)
+    assert _run(season, "events", "--csv", str(path)).returncode == 5
 
 
 def test_R14_backup_and_verify(own: Path, tmp_path: Path) -> None:
