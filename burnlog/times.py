@@ -20,7 +20,7 @@ _TWO_PARTS = re.compile(r"([0-9]{1,6}):([0-9]{2})")
 _THREE_PARTS = re.compile(r"([0-9]{1,4}):([0-9]{2}):([0-9]{2})")
 _TIME_WORDS = re.compile(
     r"(?:([0-9]{1,6})\s*(?:h|hr|hrs|hour|hours)\s*)?"
-    r"(?:([0-9]{1,6})\s*(?:m|min|mins|minute|minutes)?\s*)?"
+    r"(?:([0-9]{1,6})\s*(?:(?:m|min|mins|minute|minutes)\s*|$))?"  # bare minutes stand last: 1h05
     r"(?:([0-9]{1,6})\s*(?:s|sec|secs|second|seconds))?"
 )
 _MOST_CLOCK_HOURS = 24

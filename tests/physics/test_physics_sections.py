@@ -136,6 +136,8 @@ def test_R24_z_sheets() -> None:
     assert one.cut_line_mm / (1.38 * 700) == pytest.approx(0.967, abs=0.0005)
     assert wall.cut_line_mm / 1000 == pytest.approx(37.36, abs=0.005)
     assert (one.interlocks, wall.interlocks) == (0, 39)
+    assert one.notes == ()
+    assert any("39 interlocks crossed" in note for note in wall.notes)
 
 
 def test_R24_u_sheets() -> None:
@@ -154,6 +156,7 @@ def test_R24_a_coating_width_wins() -> None:
     both = parse_section("z sheet", "w=700mm h=460mm tf=12mm tw=10mm slope=55.2 coating=966mm sheets=3")
     assert both.cut_line_mm == pytest.approx(3 * 966)
     assert {thick for _, thick in both.segments} == {12.0, 10.0}
+    assert both.perimeter_mm == pytest.approx(3 * 966)
 
 
 def test_R24_sheets_taped_tip_to_tip() -> None:
@@ -315,6 +318,28 @@ def test_R22_a_nominal_pipe_size_is_asked_about() -> None:
     with pytest.raises(InputError, match=r"323\.8 mm OD \(nominal DN 300\) or 300 mm OD"):
         parse_section("pipe 300 mm", "wall=10mm")
     assert parse_section("pipe", "dn=300 wall=10mm").cut_line_mm == pytest.approx(math.pi * 12.75 * INCH)
+
+
+# DN beside NPS as pipe lists print them, from memory; from NPS 14 (DN 350) on, NPS is the diameter in inches and
+# DN 25 times it
+SMALL_PIPES = {
+    15: "1/2", 20: "3/4", 25: "1", 32: "1-1/4", 40: "1-1/2", 50: "2", 65: "2-1/2", 80: "3", 90: "3-1/2", 100: "4",
+    125: "5", 150: "6", 200: "8", 250: "10", 300: "12",
+}  # fmt: skip
+
+
+def test_R22_nominal_sizes_in_mm_and_in_inches_are_the_same_pipes() -> None:
+    """Each DN is its NPS; large ones are the diameter itself."""
+    for dn, nps in SMALL_PIPES.items():
+        metric, inches = (parse_section("pipe", f"{size} wall=2mm") for size in (f"dn={dn}", f"nps={nps}"))
+        assert metric.cut_line_mm == inches.cut_line_mm
+    for nps in range(14, 37, 2):
+        for size in (f"dn={25 * nps}", f"nps={nps}"):
+            found = parse_section("pipe", f"{size} wall=10mm")
+            assert found.cut_line_mm / INCH == pytest.approx(nps * math.pi)
+    assert parse_section("pipe", "nps=80 wall=10mm").cut_line_mm / INCH == pytest.approx(80 * math.pi)
+    with pytest.raises(InputError, match="no such nominal size"):
+        parse_section("pipe", "nps=81 wall=10mm")
 
 
 @pytest.mark.parametrize(("kind", "dims"), [("h", "perimeter=86.35in"), ("surface perimeter", "86.35in")])
