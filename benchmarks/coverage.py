@@ -28,7 +28,7 @@ from burnlog.analyses.tallies import gather
 from burnlog.errors import FitError
 from burnlog.stats.threads import one_thread
 
-__all__ = ["Table", "main", "tried"]
+__all__ = ["Table", "main", "simpler", "tried"]
 
 SIZES = (3, 4, 6, 10, 20)
 SHORT_M, LONG_M = (0.15, 0.38), (2.4, 4.3)  # 6 to 15 in, 8 to 14 ft
@@ -37,8 +37,6 @@ DEMAND = {3: (0.78, 0.92), 4: (0.78, 0.92), 6: (0.74, 0.86), 10: (0.74, 0.86), 2
 WIDTH_BAR = {3: 1.07, 4: 0.95, 6: 0.84, 10: 0.81, 20: 0.77}  # rods, the widths first measured for this method
 
 Array = NDArray[np.float64]
-
-
 Table = dict[tuple[str, str], Trials]
 
 
@@ -86,11 +84,11 @@ def _try_one(
             name = f"{bid} {quantity}".strip()
             table.setdefault(("integrated", name), Trials()).add(values, getattr(truth, quantity))
         if baselines and not bid:
-            for method, values in _simpler(fit.rods.design, job, rng).items():
+            for method, values in simpler(fit.rods.design, job, rng).items():
                 table.setdefault((method, "rods"), Trials()).add(values, truth.rods)
 
 
-def _simpler(rows: forecasts.Design, job: TakeOff, rng: np.random.Generator) -> Mapping[str, Array]:
+def simpler(rows: forecasts.Design, job: TakeOff, rng: np.random.Generator) -> Mapping[str, Array]:
     """Rods by the simpler methods, as far as each can be fitted."""
     seen = np.ones(rows.n, dtype=bool)
     methods = {
