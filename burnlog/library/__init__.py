@@ -8,7 +8,7 @@ its contractor, jobs and every figure are MADE UP.
 """
 
 from burnlog.library.bids import estimate, plan, read_takeoff, what_if
-from burnlog.library.learning import backtest, check, crews, events, fit_rates, flags, practice, rates, sag
+from burnlog.library.learning import backtest, check, crews, events, fit_rates, flags, practice, rates, rehearse, sag
 from burnlog.library.record import Invented, OpenLog, invent, make_demo, make_log, open_log
 from burnlog.library.showing import cautions, draw, text
 
@@ -32,6 +32,7 @@ __all__ = [
     "practice",
     "rates",
     "read_takeoff",
+    "rehearse",
     "sag",
     "text",
     "what_if",

@@ -18,11 +18,12 @@ if TYPE_CHECKING:
     from burnlog.analyses.quality import CheckReport
     from burnlog.analyses.rate_fit import RateFit
     from burnlog.analyses.rates import Rates
+    from burnlog.analyses.rehearsal import Rehearsal
     from burnlog.analyses.sag import SagReview
     from burnlog.analyses.scope import Scope
     from burnlog.columns import Frames
 
-__all__ = ["backtest", "check", "crews", "events", "fit_rates", "flags", "practice", "rates", "sag"]
+__all__ = ["backtest", "check", "crews", "events", "fit_rates", "flags", "practice", "rates", "rehearse", "sag"]
 
 SEED = 1
 
@@ -83,25 +84,29 @@ def rates(record: OpenLog | Frames, scope: Scope | None = None, *, by: Sequence[
     return learned(frames_of(record), scope_from(scope, filters), by=(by,) if isinstance(by, str) else tuple(by))
 
 
-def flags(record: OpenLog | Frames, scope: Scope | None = None, **filters: Any) -> FlagReview:
+def flags(
+    record: OpenLog | Frames, scope: Scope | None = None, *, units: str = "metric", **filters: Any
+) -> FlagReview:
     """Odd burns, each a question.
 
     Parameters
     ----------
     record, scope, **filters
         As in `fit_rates`.
+    units : str
+        ``us`` or ``metric``, for what a question quotes from the sheet.
 
     Examples
     --------
     >>> from burnlog import flags, open_log
     >>> with open_log("demo/demo.db") as record:
-    ...     review = flags(record, jobs="MOOR1")
+    ...     review = flags(record, jobs="PIER14")
     >>> sorted({flag.job for flag in review.flags})
-    ['MOOR1']
+    ['PIER14']
     """
     from burnlog.analyses.flags import flags as asked
 
-    return asked(frames_of(record), scope_from(scope, filters))
+    return asked(frames_of(record), scope_from(scope, filters), profile=units)
 
 
 def sag(record: OpenLog | Frames, scope: Scope | None = None, **filters: Any) -> SagReview:
@@ -234,7 +239,7 @@ def events(record: OpenLog | Frames, scope: Scope | None = None, **filters: Any)
     return counted(frames_of(record), scope_from(scope, filters))
 
 
-def check(record: OpenLog | Frames, *, since: dt.date | None = None) -> CheckReport:
+def check(record: OpenLog | Frames, *, since: dt.date | None = None, units: str = "metric") -> CheckReport:
     """What does not add up in the record, one entry a problem; nothing is changed.
 
     Parameters
@@ -242,6 +247,8 @@ def check(record: OpenLog | Frames, *, since: dt.date | None = None) -> CheckRep
     record : OpenLog or Frames
     since : date, optional
         Look at dives from this day on.
+    units : str
+        ``us`` or ``metric``, for what a problem quotes.
 
     Examples
     --------
@@ -252,7 +259,7 @@ def check(record: OpenLog | Frames, *, since: dt.date | None = None) -> CheckRep
     """
     from burnlog.analyses.quality import check as looked
 
-    return looked(frames_of(record), since=since)
+    return looked(frames_of(record), since=since, profile=units)
 
 
 def backtest(
@@ -291,3 +298,33 @@ def backtest(
     from burnlog.analyses.backtest import backtest as tried
 
     return tried(frames_of(record), scope_from(scope, filters), forward=forward, draws=draws, seed=seed)
+
+
+def rehearse(
+    record: OpenLog | Frames, scope: Scope | None = None, *, count: int = 60, seed: int = SEED, **filters: Any
+) -> Rehearsal:
+    """Invent records shaped like this one, bid a new job from each, and say how often what it took fell inside.
+
+    Parameters
+    ----------
+    record, scope, **filters
+        As in `fit_rates`.
+    count : int
+        Invented records, 20 or more.
+    seed : int
+        The same seed gives the same figures.
+
+    Raises
+    ------
+    FitError
+        Too few jobs or tallies for a range.
+
+    Examples
+    --------
+    >>> from burnlog import invent, rehearse
+    >>> rehearse(invent(4, seed=1).frames, count=20).histories
+    20
+    """
+    from burnlog.analyses.rehearsal import rehearse as rehearsed
+
+    return rehearsed(frames_of(record), scope_from(scope, filters), count=count, seed=seed)

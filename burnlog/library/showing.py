@@ -20,6 +20,7 @@ _TEXTS = {
     "FlagReview": ("burnlog.reports.text_review", "flags_text"),
     "PracticeReview": ("burnlog.reports.text_people", "practice_text"),
     "Rates": ("burnlog.reports.text_rates", "rates_text"),
+    "Rehearsal": ("burnlog.reports.text_backtest", "rehearsal_text"),
     "SagReview": ("burnlog.reports.text_review", "sag_text"),
 }
 _CHARTS = {
@@ -38,7 +39,8 @@ def text(result: Any, *, units: str = "metric") -> str:
     Parameters
     ----------
     result
-        What `rates`, `flags`, `sag`, `crews`, `practice`, `events`, `check`, `estimate` or `backtest` returned.
+        What `rates`, `flags`, `sag`, `crews`, `practice`, `events`, `check`, `estimate`, `backtest` or `rehearse`
+        returned.
     units : str
         ``us`` or ``metric``.
 
