@@ -223,6 +223,27 @@ def test_sag_floors_on_invented_records_at_one_reading_per_rod() -> None:
         assert "holds" in measured._per_100(int(clean["alarm"].sum()), len(clean), ceiling)
 
 
+@pytest.mark.slow
+def test_sag_floors_on_invented_records_at_one_reading_per_cut() -> None:
+    """With a reading in every cut `likely` is nearly always right and falls read at 15 psi or more are found."""
+    base = replace(WORLDS["base"], sag=0.08, series=0.0)
+    floors = {"likely precision": 0.90, "likely or possible large": 0.85}
+    whole = measured.catch_sag(replace(base, blanks={**base.blanks, "flowing": 0.0}), seed=79, count=4)
+    large = whole[whole["read_psi"].ge(15)]
+    assert len(large) > 8
+    assert large["word"].isin(("likely", "possible")).mean() >= 0.85
+    assert whole.loc[whole["word"].eq("likely"), "true_psi"].gt(0).mean() >= 0.90
+    lines = measured.sag_lines("all recorded", whole, floors)
+    assert not [line for line in lines if "MISSED" in line], "\n".join(lines)
+    # with seven in ten left blank the dives that cannot be judged are counted, and no word is made up for them
+    few = measured.catch_sag(replace(base, blanks={**base.blanks, "flowing": 0.7}), seed=79, count=2)
+    blank = few["word"].eq("not judged")
+    assert 0.3 < blank.mean() < 0.8
+    assert few.loc[blank, "baseline"].eq(0).all()
+    assert few.loc[few["word"].isin(("likely", "no evidence")), "baseline"].ge(10).all()
+    assert f"{int(blank.sum())} of {len(few)} dives not judged" in measured.sag_lines("few", few, {})[0]
+
+
 def test_the_fit_behind_the_flags_is_the_one_for_planning(season: Frames) -> None:
     """Rows, columns and priors of the residual fit are those of the rates fit."""
     judged = residuals(gather(season)).rods
