@@ -13,9 +13,9 @@ __all__ = ["backtest_charts", "held_chart", "held_finding", "jobs_chart", "jobs_
 
 NAMES = {
     "integrated": "this program's range",
-    "plug_in": "mixed model, spreads plugged in",
+    "plug_in": "mixed model, plug-in spreads",
     "job_t": "job ratios with t",
-    "pooled": "pooled ratio, cuts independent",
+    "pooled": "pooled ratio, cuts apart",
 }
 TICKS = [5, 10, 20, 30, 50, 70, 100, 150, 200, 300, 500, 700, 1000, 1500, 2000, 3000, 5000, 10000]
 

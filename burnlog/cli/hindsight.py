@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import json
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from burnlog.cli.context import Context, closing, say, say_json
+from burnlog.cli.context import Context, closing, say, say_json, tell
 from burnlog.cli.options import AsJson, Class, Family, Setting, scope_of
+from burnlog.cli.pages import Png, Svg, head_of, in_words, write_charts, write_page
 from burnlog.cli.progress import bar
 from burnlog.errors import InputError
 
@@ -36,6 +38,9 @@ def backtest(
     record_class: Class = "production",
     family: Family = None,
     seed: Annotated[str, typer.Option(help="Whole number; the same seed gives the same digits.")] = "1",
+    page: Annotated[Path | None, typer.Option(help="Also write it as a page here, with its charts.")] = None,
+    svg: Svg = None,
+    png: Png = None,
     as_json: AsJson = False,
 ) -> None:
     """Forecast every past job as if it were the next, and say how often the ranges held.
@@ -50,8 +55,10 @@ def backtest(
     scope = scope_of(setting=setting, record_class=record_class, family=family)
     start = int(units.read(seed, "whole").value or 0)
     if simulate:
-        if forward or rule:
-            raise InputError("--simulate tries invented records: --forward and --rule speak of the jobs of yours.")
+        if forward or rule or page or svg or png:
+            raise InputError(
+                "--simulate tries invented records: --forward, --rule and pages speak of the jobs of yours."
+            )
         from burnlog.analyses.rehearsal import HISTORIES, rehearse
         from burnlog.reports.text_backtest import rehearsal_text
 
@@ -73,6 +80,17 @@ def backtest(
     frames = context.frames()
     with bar("jobs") as progress:
         found = tried(frames, scope, forward=forward, rule_per_m=per_m, seed=start, progress=progress)
+    if page is not None:
+        from burnlog.reports.backtest_page import backtest_page
+
+        with context.open() as log:
+            head = head_of(frames, log.db_id, in_words(scope), by=context.hand)
+        write_page(page, backtest_page(found, head).html)
+        tell(f"{page}: written.")
+    if svg is not None or png is not None:
+        from burnlog.charts.backtest import backtest_charts
+
+        write_charts(backtest_charts(found), svg=svg, png=png)
     if as_json:
         say_json(found.as_json(), kind="review")
     else:

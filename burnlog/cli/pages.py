@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from burnlog.columns import Frames
     from burnlog.reports.page import Head, Page
 
-__all__ = ["head_of", "register", "write_charts", "write_page"]
+__all__ = ["head_of", "in_words", "register", "write_charts", "write_page"]
 
 SEED = 1
 
@@ -114,7 +114,7 @@ def head_of(frames: Frames, db_id: str, asked: str, *, by: str) -> Head:
     )
 
 
-def _asked(scope: Scope, *, everything: bool = False) -> str:
+def in_words(scope: Scope, *, everything: bool = False) -> str:
     """The filter in words, for the head of a page; `everything` where class and setting do not bound it."""
     said = ["every class and setting"] if everything else [scope.record_class, scope.setting]
     said += [scope.family] if scope.family else []
@@ -184,7 +184,7 @@ def report_rates(
     frames, db_id = _record(context)
     found = rates(frames, scope, by=tuple(by or ()))
     curve = rate_curve(found.fit) if found.fit is not None else ()
-    head = head_of(frames, db_id, _asked(scope), by=context.hand)
+    head = head_of(frames, db_id, in_words(scope), by=context.hand)
     _finish(rates_page(found, curve, fit_check(frames, found), head, profile=context.profile), out, svg, png)
 
 
@@ -224,7 +224,7 @@ def report_crews(
         crew_context(frames, scope, review.by),
         crew_oxygen(frames, sag(frames, scope), scope, review.by),
         asked,
-        head_of(frames, db_id, _asked(scope), by=context.hand),
+        head_of(frames, db_id, in_words(scope), by=context.hand),
         profile=context.profile,
     )
     _finish(made, out, svg, png)
@@ -258,7 +258,7 @@ def report_sag(
         needed_kpa=units.read(needed, "pressure").value if needed else None,
         margin_kpa=units.read(margin, "pressure").value if margin else None,
     )
-    head = head_of(frames, db_id, _asked(scope, everything=True), by=context.hand)
+    head = head_of(frames, db_id, in_words(scope, everything=True), by=context.hand)
     _finish(sag_page(review, frames, head, profile=context.profile), out, svg, png)
 
 
@@ -285,7 +285,7 @@ def report_flags(
     scope = scope_of(setting=setting, record_class=record_class, job=job, since=since, until=until)
     frames, db_id = _record(context)
     review = flags(frames, scope, profile=context.profile)
-    head = head_of(frames, db_id, _asked(scope), by=context.hand)
+    head = head_of(frames, db_id, in_words(scope), by=context.hand)
     made = flags_page(review, head, events=events(frames, scope), profile=context.profile)
     _finish(made, out, svg, png)
 
@@ -345,7 +345,7 @@ def report_practice(
     frames, db_id = _record(context)
     review = practice(frames, scope, rng=np.random.default_rng(SEED), remarks=_remarks(remark))
     strips = practice_pressure(frames, scope)
-    asked = _asked(scope).replace(scope.setting, "each setting by itself")
+    asked = in_words(scope).replace(scope.setting, "each setting by itself")
     _finish(
         practice_page(review, strips, head_of(frames, db_id, asked, by=context.hand), profile=context.profile),
         out,

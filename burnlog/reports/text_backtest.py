@@ -13,9 +13,9 @@ __all__ = ["backtest_text", "rehearsal_text"]
 WIDTH = 79
 NAMES = {
     "integrated": "this program's range",
-    "plug_in": "mixed model, spreads plugged in",
+    "plug_in": "mixed model, plug-in spreads",
     "job_t": "job ratios with t",
-    "pooled": "pooled ratio, cuts independent",
+    "pooled": "pooled ratio, cuts apart",
     "rule": "rule of thumb",
 }
 TOTALS = {"rods": "rods", "seconds": "cut time", "dives": "dives"}
@@ -28,9 +28,10 @@ def backtest_text(found: Backtest) -> str:
     lines.append(f"{len(found.rows)} jobs, each forecast {seen}.")
     lines.append("Share of actual totals inside the range; 80 % with its exact 95 % interval.")
     lines.append("")
-    lines.append(f"  {'method':<32}{'50 %':>6}{'80 %':>18}{'95 %':>7}{'width':>7}{'CRPS':>7}")
+    lines.append(f"  {'method':<29}{'50 %':>6}{'80 %':>15}{'95 %':>7}{'width':>6}{'CRPS':>7}{'P80':>7}")
     lines += [_row(NAMES.get(name, name), score) for name, score in found.methods.items()]
-    lines.append("  width: ln(P90/P10). CRPS on the log scale: smaller is nearer.")
+    lines.append("  width: ln(P90/P10). CRPS, and P80 (pinball loss there), on the log scale:")
+    lines.append("  smaller is nearer.")
     lines += ["", f"  {'job':<16}{'P10':>8}{'P50':>8}{'P90':>8}{'actual':>9}{'tallies before':>16}"]
     for row in found.rows:
         mark = "" if row.p10 <= row.actual_rods <= row.p90 else "  outside"
@@ -99,4 +100,5 @@ def _row(name: str, score: Score) -> str:
         reach += f" ({100 * score.c80_low:.0f}-{100 * score.c80_high:.0f})"
     width = "-" if score.width80 is None else f"{score.width80:.2f}"
     crps = "-" if score.crps is None else f"{score.crps:.3f}"
-    return f"  {name[:32]:<32}{_share(score.c50):>6}{reach:>18}{_share(score.c95):>7}{width:>7}{crps:>7}"
+    pinball = "-" if score.pinball80 is None else f"{score.pinball80:.3f}"
+    return f"  {name[:29]:<29}{_share(score.c50):>6}{reach:>15}{_share(score.c95):>7}{width:>6}{crps:>7}{pinball:>7}"

@@ -423,3 +423,32 @@ def test_R13_a_conflicting_edit_is_shown_and_nothing_written(own: Path, tmp_path
     before = _run(own, "rates", "--json").stdout
     assert _run(own, "merge", str(bundle)).returncode == 4
     assert _run(own, "rates", "--json").stdout == before
+
+
+def test_the_backtest_of_the_season_stands_beside_its_rivals(season: Path, tmp_path: Path) -> None:
+    """80 % coverage lies in its exact band, scores stand beside those of rivals, and page and JSON agree."""
+    page = tmp_path / "backtest.html"
+    done = _run(season, "backtest", "--rule", "4.4", "--page", str(page), "--svg", str(tmp_path), "--json")
+    assert done.returncode == 0, done.stderr
+    found = json.loads(done.stdout)
+    scores = found["methods"]
+    assert set(scores) == {"integrated", "plug_in", "pooled", "rule", "job_t"}
+    mine = scores["integrated"]
+    assert mine["c80_low"] <= 0.8 <= mine["c80_high"]
+    for rival in ("rule", "pooled"):
+        assert mine["crps"] < scores[rival]["crps"]
+        assert mine["pinball80"] < scores[rival]["pinball80"]
+    inside = sum(row["p10"] <= row["actual_rods"] <= row["p90"] for row in found["rows"])
+    assert mine["c80"] == pytest.approx(inside / found["jobs"])
+    text = page.read_text(encoding="utf-8").split("<script")[0]
+    assert f"{inside} of {found['jobs']} past jobs" in text
+    for row in found["rows"]:
+        assert f'<td class="n">{row["p10"]:.0f}</td>' in text.split(f'<th scope="row">{row["job"]}</th>')[1][:60]
+    for score in scores.values():
+        assert f"{score['crps']:.3f}" in text
+        assert f"{score['pinball80']:.3f}" in text
+    assert "permit" in text
+    assert {"jobs.svg", "held.svg"} <= {file.name for file in tmp_path.iterdir()}
+    said = _run(season, "backtest", "--rule", "4.4").stdout
+    assert max(map(len, said.splitlines())) <= 80
+    assert f"{mine['pinball80']:.3f}" in said
