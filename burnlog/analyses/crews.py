@@ -159,6 +159,7 @@ class CrewReview:
     notes: tuple[str, ...]
     left_out: dict[str, int]
     remarks: tuple[Remark, ...] = ()
+    made_up: bool = False
 
     def figure(self, code: str) -> CrewRow:
         """The row of one code.
@@ -179,6 +180,7 @@ class CrewReview:
     def as_json(self) -> dict[str, Any]:
         """`crews` is the list of groups; the rest says what they were compared on."""
         return {
+            "made_up": self.made_up,
             "by": self.by,
             "crews": [row.as_json() for row in self.rows],
             "work": [{"code": c, "job": j, "tallies": n} for (c, j), n in self.work.tallies.items()],
@@ -268,6 +270,7 @@ def crews(
         notes=tuple(notes),
         left_out=tallyset.left_out_counts(),
         remarks=tuple(remarks),
+        made_up=bool(frames.jobs["made_up"].any()),
     )
 
 

@@ -134,10 +134,12 @@ class PracticeReview:
     panels: tuple[Panel, ...]
     remarks: tuple[Remark, ...] = ()
     notes: tuple[str, ...] = ()
+    made_up: bool = False
 
     def as_json(self) -> dict[str, Any]:
         """Stable keys; numbers in SI."""
         return {
+            "made_up": self.made_up,
             "panels": [panel.as_json() for panel in self.panels],
             "remarks": [asdict(remark) for remark in self.remarks],
             "notes": list(self.notes),
@@ -178,7 +180,7 @@ def practice(
         classes = frames.dives["record_class"].value_counts()
         there = ", ".join(f"{n} {word} dives" for word, n in classes.items()) or "no dives"
         raise RefusedError(f"no training dive fits this filter; the record holds {there}.")
-    return PracticeReview(tuple(panels), tuple(remarks))
+    return PracticeReview(tuple(panels), tuple(remarks), made_up=bool(frames.jobs["made_up"].any()))
 
 
 def _panel(frames: Frames, scope: Scope, rng: np.random.Generator) -> Panel | None:

@@ -6,6 +6,7 @@ import textwrap
 from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
+from burnlog.reports.cautions import MADE_UP
 from burnlog.units import show
 
 if TYPE_CHECKING:
@@ -30,6 +31,7 @@ def crews_text(review: CrewReview, *, profile: str = "metric") -> str:
     """The work each was given and how far luck reaches, then a row for each code in code order, and it in words."""
     per, scale = ("ft", M_PER_FT) if profile == "us" else ("m", 1.0)
     out = [
+        *([MADE_UP] if review.made_up else []),
         *_wrapped(
             f"Rods by {review.by.replace('_', ' ')}, against the others on equal steel: {review.tallies} tallies, "
             f"{review.jobs} jobs. For talking with the crew, not for pay or discipline."
@@ -91,7 +93,7 @@ def _shares(mix: Sequence[tuple[str, float]]) -> str:
 
 def practice_text(review: PracticeReview, *, profile: str = "metric") -> str:
     """Each setting by itself: calls and faults, stubs and restarts, rods and time."""
-    out = ["TRAINING. Codes in code order; settings are never joined."]
+    out = [*([MADE_UP] if review.made_up else []), "TRAINING. Codes in code order; settings are never joined."]
     for panel in review.panels:
         out += ["", *_panel(panel, profile)]
     out += [line for note in review.notes for line in _wrapped(note)]

@@ -260,7 +260,11 @@ def test_R69_a_remark_and_the_text_of_a_class() -> None:
     review = practice(record(school()), rng=rng(), remarks=[remark])
     text = practice_text(review, profile="us")
     assert "Glove torn on the second day." in text
-    assert text.startswith("TRAINING")
+    assert text.startswith("MADE UP" if review.made_up else "TRAINING")
+    jobs = record(school()).jobs
+    for made_up, first in ((True, "MADE UP"), (False, "TRAINING")):
+        frames = Frames(**{**vars(record(school())), "jobs": jobs.assign(made_up=made_up)})
+        assert practice_text(practice(frames, rng=rng())).startswith(first)
     assert text.isascii()
     assert max(len(line) for line in text.splitlines()) <= 80
     for word in ("best", "worst", "rank", "league", "performer", "fastest"):
