@@ -27,7 +27,18 @@ PRINTED = {
 }
 """What the executed cells of each notebook must have said."""
 DRAWINGS = {"01": 6, "02": 5, "03": 6, "04": 5}
-BANNED = ("safe to", "approved", "compliant", "recommended setting", "you should set", "best", "worst", "league")
+BANNED = (
+    "safe to",
+    "approved",
+    "compliant",
+    "recommended setting",
+    "you should set",
+    "best",
+    "worst",
+    "rank",
+    "league",
+    "performer",
+)
 
 
 def _cells(path: Path) -> list[dict[str, Any]]:
