@@ -9,7 +9,8 @@ from typing import Annotated
 import typer
 
 from burnlog.cli.context import Context, now, say, say_json, tell
-from burnlog.cli.options import AsJson
+from burnlog.cli.options import AsJson, Progress
+from burnlog.cli.progress import bar
 from burnlog.errors import FileError, InputError
 
 __all__ = ["register"]
@@ -86,6 +87,7 @@ def export(
 def merge(
     ctx: typer.Context,
     source: Annotated[Path, typer.Argument(help="A bundle, or another log file.")],
+    progress: Progress = True,
     as_json: AsJson = False,
 ) -> None:
     """Add what another laptop's log holds; a conflict is shown and nothing is written.
@@ -95,8 +97,8 @@ def merge(
     from burnlog.store.merge import merge as merged
     from burnlog.store.merge import read_source
 
-    with Context.of(ctx).open(write=True) as log:
-        report = merged(log, read_source(source))
+    with Context.of(ctx).open(write=True) as log, bar("rows", wanted=progress) as tick:
+        report = merged(log, read_source(source), progress=tick)
     if as_json:
         say_json(report.as_json())
         return

@@ -10,7 +10,8 @@ import typer
 
 from burnlog.cli.context import Context, closing, now, say, say_json, tell
 from burnlog.cli.echo import echo_cut
-from burnlog.cli.options import AsJson
+from burnlog.cli.options import AsJson, Progress
+from burnlog.cli.progress import bar
 from burnlog.errors import InputError
 from burnlog.reports.cautions import MADE_UP
 from burnlog.store.listing import LISTS
@@ -66,6 +67,7 @@ def import_(
     keep_good: Annotated[
         Path | None, typer.Option(help="Take the good rows, write the others with the reason to this new CSV.")
     ] = None,
+    progress: Progress = True,
     as_json: AsJson = False,
 ) -> None:
     """Take files in, each all or nothing; the same file again adds nothing.
@@ -82,9 +84,16 @@ def import_(
     out = []
     with context.open(write=True) as log:
         for file in files:
-            report = import_file(
-                log, file, dry_run=dry_run, keep_good=keep_good, check_section=read_section, weigh=contents_kg
-            )
+            with bar(file.name, wanted=progress) as tick:
+                report = import_file(
+                    log,
+                    file,
+                    dry_run=dry_run,
+                    keep_good=keep_good,
+                    check_section=read_section,
+                    weigh=contents_kg,
+                    progress=tick,
+                )
             added = sum(report.added.values())
             out.append(
                 {

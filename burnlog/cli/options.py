@@ -21,6 +21,7 @@ __all__ = [
     "Family",
     "Job",
     "Material",
+    "Progress",
     "Setting",
     "Since",
     "Until",
@@ -28,6 +29,9 @@ __all__ = [
     "scope_of",
 ]
 
+Progress = Annotated[
+    bool, typer.Option("--progress/--no-progress", help="A bar on the terminal once the work takes two seconds.")
+]
 AsJson = Annotated[bool, typer.Option("--json", help="Print the result as JSON.")]
 Job = Annotated[list[str] | None, typer.Option(help="Only this job; may be given several times.")]
 Crew = Annotated[list[str] | None, typer.Option(help="Only this crew.")]

@@ -13,12 +13,12 @@ PATIENCE_S = 2.0
 
 
 @contextmanager
-def bar(what: str) -> Iterator[Callable[[int, int], None]]:
-    """Hand out a callback of (done, to do) that draws a bar once the work has taken two seconds.
+def bar(what: str, *, wanted: bool = True) -> Iterator[Callable[[int, int | None], None]]:
+    """Hand out a callback of (done, to do or None) that draws a bar once the work has taken two seconds.
 
-    Nothing is drawn where stderr is no terminal, and the bar is gone when the work is done.
+    Nothing is drawn where stderr is no terminal or nobody wants it, and the bar is gone when the work is done.
     """
-    if not sys.stderr.isatty():
+    if not wanted or not sys.stderr.isatty():
         yield lambda done, to_do: None
         return
     from rich.console import Console
@@ -36,7 +36,7 @@ def bar(what: str) -> Iterator[Callable[[int, int], None]]:
     task = drawn.add_task(what, total=None)
     shown = False
 
-    def tick(done: int, to_do: int) -> None:
+    def tick(done: int, to_do: int | None) -> None:
         nonlocal shown
         if not shown and time.monotonic() - began > PATIENCE_S:
             drawn.start()

@@ -15,6 +15,7 @@ from collections import Counter
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import cache
+from importlib.metadata import version
 from itertools import islice
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -50,7 +51,7 @@ class Verification:
     rows : dict of str to int
         Live and voided rows by table.
     facts : dict of str to str
-        Schema, versions, sizes.
+        File, schema, versions of program, SQLite and Python, bytes of the file and bytes free beside it.
     """
 
     path: Path
@@ -156,7 +157,13 @@ def verify(path: Path | str, *, now: Callable[[], dt.datetime]) -> Verification:
     from burnlog.store.log import Log
 
     path = Path(path)
-    facts = {"sqlite": sqlite3.sqlite_version, "python": platform.python_version(), "schema_known": str(VERSION)}
+    facts = {
+        "file": str(path.absolute()),
+        "burnlog": version("burnlog"),
+        "sqlite": sqlite3.sqlite_version,
+        "python": platform.python_version(),
+        "schema_known": str(VERSION),
+    }
     rows: dict[str, int] = {}
     warnings: list[str] = []
     problems: list[str] = []
@@ -174,6 +181,7 @@ def verify(path: Path | str, *, now: Callable[[], dt.datetime]) -> Verification:
     except UNREADABLE as error:
         problems.append(f"cannot be read to the end: {error}")
     facts["bytes"] = str(path.stat().st_size)
+    facts["free_bytes"] = str(shutil.disk_usage(path.absolute().parent).free)
     warnings.extend(_place(path))
     found = tuple(dict.fromkeys([*_damage(path), *problems]))
     return Verification(path, found, tuple(warnings), rows, facts)

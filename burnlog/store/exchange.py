@@ -93,7 +93,7 @@ def import_file(
     weigh : Callable, optional
         Called with an oxygen bank typed by volume; returns kg a cylinder.
     progress : Callable, optional
-        Called with the number of rows read, every thousand.
+        Called every thousand rows with how many were read, and how many there are or None.
 
     Returns
     -------

@@ -165,7 +165,7 @@ class MasterImport:
         self._values: dict[tuple[str, str], list[Row]] | None = None
 
     def take(
-        self, held: list[SheetRow], progress: Callable[[int], None] | None
+        self, held: list[SheetRow], progress: Callable[[int, int | None], None] | None
     ) -> tuple[int, int, dict[str, tuple[str, ...]], list[str]]:
         """Take every row; those that are not good go to `held`. Returns rows, skipped, masters made and notes."""
         rows = 0
@@ -178,7 +178,7 @@ class MasterImport:
             if row.bad:
                 held.append(row)
             if progress is not None and rows % 1000 == 0:
-                progress(rows)
+                progress(rows, None)
         return rows, self.skipped, {}, self.notes
 
     def _check_source(self, row: SheetRow) -> None:

@@ -14,7 +14,7 @@ from __future__ import annotations
 
 import json
 import sqlite3
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -103,7 +103,7 @@ def read_source(path: Path | str) -> Bundle:
     return load_bundle(path)
 
 
-def merge(log: Log, incoming: Bundle) -> MergeReport:
+def merge(log: Log, incoming: Bundle, *, progress: Callable[[int, int], None] | None = None) -> MergeReport:
     """Add to a log what another one holds, all or nothing.
 
     Parameters
@@ -112,6 +112,8 @@ def merge(log: Log, incoming: Bundle) -> MergeReport:
         Open for writing.
     incoming : Bundle
         From `read_source`.
+    progress : Callable, optional
+        Called with how much was done, and of how much: each row is compared, then added.
 
     Returns
     -------
@@ -132,13 +134,13 @@ def merge(log: Log, incoming: Bundle) -> MergeReport:
         )
     check_values(incoming)
     with log.transaction(why=f"merged from log {incoming.db_id[:8]}", by=log.by):
-        return _Merge(log, incoming).run()
+        return _Merge(log, incoming, progress).run()
 
 
 class _Merge:
     """One merge, inside a transaction."""
 
-    def __init__(self, log: Log, incoming: Bundle) -> None:
+    def __init__(self, log: Log, incoming: Bundle, progress: Callable[[int, int], None] | None = None) -> None:
         self.log = log
         self.incoming = incoming
         self.there = {name: {row["id"]: row for row in rows} for name, rows in incoming.tables.items()}
@@ -148,6 +150,14 @@ class _Merge:
         self.filled = 0
         self.same = 0
         self.renamed: list[str] = []
+        self._progress = progress
+        self._done = 0
+        self._to_do = 2 * sum(len(rows) for rows in incoming.tables.values())
+
+    def _tell(self, rows: int) -> None:
+        self._done += rows
+        if self._progress is not None:
+            self._progress(self._done, self._to_do)
 
     def run(self) -> MergeReport:
         for table in TABLES:
@@ -156,6 +166,7 @@ class _Merge:
         try:
             self._fill()
             added = {name: self._add(NUMBERED[name], rows) for name, rows in self.fresh.items() if rows}
+            self._tell(self._to_do - self._done)  # what was here already needs no adding
         except sqlite3.IntegrityError as error:
             raise ConflictError(
                 f"{self.incoming.path} and {self.log.path} do not fit together: {error}. Nothing was written."
@@ -173,6 +184,7 @@ class _Merge:
     def _compare(self, table: Table) -> None:
         rows = self.incoming.tables.get(table.name, ())
         here = self._here(table, [row["id"] for row in rows])
+        self._tell(len(rows))
         fresh = self.fresh.setdefault(table.name, [])
         for row in rows:
             ours = here.get(row["id"])
@@ -317,6 +329,7 @@ class _Merge:
             for row in rows
         ]
         self.log.connection.executemany(f"INSERT INTO {table.name} ({names}) VALUES ({marks})", values)
+        self._tell(len(rows))
         return len(rows)
 
     def _add_trail(self) -> int:

@@ -55,7 +55,7 @@ class ReadingImport:
         self._there: dict[str, dict[tuple[Any, ...], list[Row]]] = {}
 
     def take(
-        self, held: list[Any], progress: Callable[[int], None] | None
+        self, held: list[Any], progress: Callable[[int, int | None], None] | None
     ) -> tuple[int, int, dict[str, tuple[str, ...]], list[str]]:
         """Take every row; those that are not good go to `held`. Returns rows, skipped, masters made and notes."""
         rows = 0
@@ -68,7 +68,7 @@ class ReadingImport:
             elif not held or self.keep_good:
                 self.batch.write_some()
             if progress is not None and rows % 1000 == 0:
-                progress(rows)
+                progress(rows, None)
         return rows, self.skipped, {name: tuple(codes) for name, codes in self.masters.items()}, []
 
     def _take(self, row: Any) -> None:

@@ -23,8 +23,8 @@ MOST_HELD = 20_000
 """Rows of one job that are held in memory; a file with a longer one is read once more instead."""
 
 _STEP = 1000
-Progress = Callable[[int], None]
-"""Called with the number of rows read, every thousand."""
+Progress = Callable[[int, int | None], None]
+"""Called every thousand rows with how many were read, and how many there are where that is known."""
 
 
 class Taken(NamedTuple):
@@ -75,7 +75,7 @@ def take_sheet(
         for _ in group:
             rows += 1
             if progress is not None and rows % _STEP == 0:
-                progress(rows)
+                progress(rows, first.rows)
     else:  # where the file breaks off: what came before is still worth reporting
         held.extend(SheetRow(problem.row, [], {}, [problem]) for problem in reading.broken)
     masters = {name: tuple(codes) for name, codes in importer.masters.items()}

@@ -5,7 +5,8 @@ from __future__ import annotations
 import json
 import sqlite3
 import subprocess
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
@@ -261,3 +262,32 @@ def test_R82_a_name_is_extracted_and_forgotten(burnlog: Runner, log: Path) -> No
     for path in log.parent.glob("log.db*"):
         assert b"Quillfeather" not in path.read_bytes()
     assert "D77" in burnlog("list", "people").stdout
+
+
+def test_import_and_merge_tell_their_bar(log: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Both count their rows for the bar of the terminal, and --no-progress reaches it."""
+    from benchmarks.mangled import command
+    from burnlog.cli import keep
+    from burnlog.cli import log as log_commands
+
+    told: list[tuple[int, int | None]] = []
+    wishes: list[bool] = []
+
+    @contextmanager
+    def counted(what: str, *, wanted: bool = True) -> Iterator[Callable[[int, int | None], None]]:
+        wishes.append(wanted)
+        yield lambda done, to_do: told.append((done, to_do))
+
+    for module in (keep, log_commands):
+        monkeypatch.setattr(module, "bar", counted)
+    rows = [f"PIER9,{1 + n // 9},2026-05-12,D3" for n in range(1100)]
+    sheet = _sheet(tmp_path / "long.csv", *rows, header="job,dive,dive_date,diver")
+    other = tmp_path / "other.db"
+    for words in (["init"], ["import", str(sheet)]):
+        assert command(["burnlog", "--db", str(other), *words])[0] == 0
+    assert told == [(1000, 1100)]
+    told.clear()
+    assert command(["burnlog", "--db", str(log), "merge", str(other), "--no-progress"])[0] == 0
+    assert [done for done, _ in told] == sorted(done for done, _ in told)
+    assert told[-1][0] == told[-1][1]
+    assert wishes == [True, False]

@@ -7,6 +7,7 @@ import random
 import shutil
 import sqlite3
 from contextlib import closing
+from importlib.metadata import version
 from pathlib import Path
 
 import pytest
@@ -80,6 +81,10 @@ def test_R14_verify_tells_what_stands_in_a_whole_log(scribe: Scribe) -> None:
     assert found.facts["schema"] == str(VERSION)
     assert found.facts["sqlite"] == sqlite3.sqlite_version
     assert found.facts["db_id"] == scribe.log.db_id
+    assert found.facts["burnlog"] == version("burnlog")
+    assert Path(found.facts["file"]) == scribe.log.path.absolute()
+    assert int(found.facts["bytes"]) == scribe.log.path.stat().st_size
+    assert int(found.facts["free_bytes"]) > 0
     assert found.as_json()["whole"] is True
 
 

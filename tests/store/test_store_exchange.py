@@ -625,10 +625,11 @@ def test_an_empty_sheet_adds_nothing(log: Log, tmp_path: Path) -> None:
 
 
 def test_progress_is_told(log: Log, tmp_path: Path) -> None:
-    """Rows read are told every thousand."""
-    seen: list[int] = []
-    take(log, tmp_path, *[cut(dive=str(1 + n // 9)) for n in range(2500)], progress=seen.append)
-    assert seen == [1000, 2000]
+    """Rows read are told every thousand, with how many there are."""
+    seen: list[tuple[int, int | None]] = []
+    rows = [cut(dive=str(1 + n // 9)) for n in range(2500)]
+    take(log, tmp_path, *rows, progress=lambda done, to_do: seen.append((done, to_do)))
+    assert seen == [(1000, 2500), (2000, 2500)]
 
 
 def test_known_rows_are_found_by_index(log: Log, tmp_path: Path) -> None:
