@@ -15,14 +15,15 @@ import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
+from benchmarks.lines import Line, print_table
 from burnlog.store.entry import add_row
 from burnlog.store.entrysheet import ROW, STANDING
 from burnlog.store.log import Log
 
-__all__ = ["main", "measure"]
+__all__ = ["lines", "main", "measure"]
 
 SESSION_ROWS = 40
 LIMITS = {"add cut": 2.0, "enter, one row": 2.0, "enter, each further row": 2.0, "--help": 1.5}
@@ -90,22 +91,22 @@ def measure(folder: Path, rounds: int) -> dict[str, list[float]]:
     return times
 
 
-def main(words: list[str]) -> None:
-    """Measure and print."""
-    parser = argparse.ArgumentParser(prog="python -m benchmarks entry", description=__doc__)
-    parser.add_argument("--rounds", type=int, default=15)
-    rounds = parser.parse_args(words).rounds
+def lines(*, rounds: int = 15) -> Iterator[Line]:
+    """Each command beside its peer, medians of processes of their own."""
     os.environ["OPENBLAS_NUM_THREADS"] = "1"
     with tempfile.TemporaryDirectory() as folder:
         times = measure(Path(folder), rounds)
     medians = {name: statistics.median(taken) for name, taken in times.items()}
     medians["enter, each further row"] = (medians["enter, many rows"] - medians["enter, one row"]) / SESSION_ROWS
-    print(f"medians of {rounds} rounds, each command a process of its own")
-    for name, seconds in medians.items():
-        line = f"  {name:<26}{1000 * seconds:8.1f} ms"
-        if name in LIMITS:
-            peer = "typer --help" if name == "--help" else "sqlite-utils insert"
-            ratio = seconds / medians[peer]
-            verdict = "within" if ratio <= LIMITS[name] else "ABOVE"
-            line += f"   {ratio:5.2f} times {peer} ({verdict} {LIMITS[name]:g})"
-        print(line)
+    for name, limit in LIMITS.items():
+        peer = "typer --help" if name == "--help" else "sqlite-utils insert"
+        yield Line(name, peer, medians[name], medians[peer], medians[name] / medians[peer], f"<= {limit:g}")
+
+
+def main(words: list[str]) -> None:
+    """Measure and print."""
+    parser = argparse.ArgumentParser(prog="python -m benchmarks entry", description=__doc__)
+    parser.add_argument("--rounds", type=int, default=15)
+    rounds = parser.parse_args(words).rounds
+    print(f"medians of {rounds} rounds, each command a process of its own\n")
+    print_table(lines(rounds=rounds))

@@ -19,13 +19,14 @@ import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from contextlib import closing
 from pathlib import Path
 
 import numpy as np
 
 from benchmarks.big_log import write_log
+from benchmarks.lines import Line, print_table
 from burnlog.analyses.basis import Basis, basis_of
 from burnlog.analyses.kept_fit import fitted_as_text, read_back
 from burnlog.analyses.rate_fit import RateFit, Settings
@@ -34,7 +35,7 @@ from burnlog.library.bids import read_takeoff_file
 from burnlog.store.frames import load_frames
 from burnlog.store.log import Log
 
-__all__ = ["main"]
+__all__ = ["lines", "main"]
 
 JOBS, LINES, ITEMS, DRAWS = 60, (60, 110), 50, 10_000
 FIRST_S, OF_IMPORTS, OF_FIT = 10.0, 2.5, 0.5
@@ -42,11 +43,8 @@ IMPORTS = "import pandas, scipy.stats"
 STEEL = ("8 mm", "9.5 mm", "1/2 in", "5/8 in", "3/4 in", "1 in")
 
 
-def main(words: Sequence[str] = ()) -> None:
-    """Print the three figures, wall and processor time, medians of the rounds."""
-    asked = argparse.ArgumentParser(prog="python -m benchmarks estimate", description=__doc__.split("\n")[0])
-    asked.add_argument("--rounds", type=int, default=3)
-    rounds = asked.parse_args(list(words)).rounds
+def lines(*, rounds: int = 3) -> Iterator[Line]:
+    """The first run, the run with the fit read back, and the simulation beside its fit; medians by the clock."""
     with tempfile.TemporaryDirectory() as folder:
         log, takeoff = Path(folder) / "log.db", Path(folder) / "takeoff.csv"
         write_log(log, jobs=JOBS, lines=LINES, seed=4)
@@ -63,28 +61,28 @@ def main(words: Sequence[str] = ()) -> None:
             base.append(_run(imports))
             warm.append(_run(bid))
         counts, fit, simulation = _parts(log, takeoff, rounds)
-    print(f"{counts} counts used, {ITEMS} items of {pieces} pieces, {DRAWS:,} draws, medians of {rounds}\n")
-    print("| what | wall, s | processor, s | asked |")
-    print("|---|---|---|---|")
-    _row("first run", first, f"wall at most {FIRST_S:.0f} s")
-    _row("fit read back", warm, f"at most {OF_IMPORTS} times the imports")
-    _row(f"`{IMPORTS}`", base, "")
-    _row("integrated fit", fit, "")
-    _row("simulation", simulation, f"at most {OF_FIT} times the fit")
-    for name, over, under in (("read back / imports", warm, base), ("simulation / fit", simulation, fit)):
-        print(f"\n{name}: {_ratio(over, under, 0):.2f} by the clock, {_ratio(over, under, 1):.2f} by processor time")
+    took = _wall(first)
+    what = f"bid of {ITEMS} items ({pieces} pieces) on {counts:,} counts"
+    yield Line(f"{what}, first run", "", took, None, took, f"<= {FIRST_S:g}", " s")
+    read, alone = _wall(warm), _wall(base)
+    yield Line(f"{what}, fit read back", f"`{IMPORTS}`", read, alone, read / alone, f"<= {OF_IMPORTS:g}")
+    drawn, fitted = _wall(simulation), _wall(fit)
+    yield Line(f"its simulation, {DRAWS:,} draws", "its fit", drawn, fitted, drawn / fitted, f"<= {OF_FIT:g}")
+
+
+def main(words: Sequence[str] = ()) -> None:
+    """Print the three figures, medians of the rounds."""
+    asked = argparse.ArgumentParser(prog="python -m benchmarks estimate", description=__doc__.split("\n")[0])
+    asked.add_argument("--rounds", type=int, default=3)
+    print_table(lines(rounds=asked.parse_args(list(words)).rounds))
 
 
 Times = list[tuple[float, float]]
 
 
-def _row(name: str, times: Times, limit: str) -> None:
-    wall, cpu = (statistics.median(pair[k] for pair in times) for k in (0, 1))
-    print(f"| {name} | {wall:.2f} | {cpu:.2f} | {limit} |")
-
-
-def _ratio(over: Times, under: Times, which: int) -> float:
-    return statistics.median(pair[which] for pair in over) / statistics.median(pair[which] for pair in under)
+def _wall(times: Times) -> float:
+    """Median wall time [s]."""
+    return statistics.median(wall for wall, _ in times)
 
 
 def _run(command: list[str]) -> tuple[float, float]:

@@ -17,12 +17,13 @@ import subprocess
 import tempfile
 import time
 import warnings
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import numpy as np
 
 from benchmarks.crossed import Crossed, draw
+from benchmarks.lines import Line, print_table
 from burnlog.errors import FitError
 from burnlog.stats.leave_out import leave_one_out
 from burnlog.stats.mixed import fit_mixed
@@ -158,22 +159,10 @@ def slope(levels: Callable[[int], tuple[int, int, int]], smallest: int, largest:
     return float(np.polyfit(np.log(sizes), np.log(times), 1)[0]), f"{sizes[0]:,} to {sizes[-1]:,} rows"
 
 
-def row(what: str, peer: str, ours: str, theirs: str, figure: str, asked: str) -> str:
-    return f"{what:<26} {peer:<24} {ours:>9} {theirs:>9} {figure:>9}  {asked}"
-
-
-def judged(ratio: float, least: float) -> str:
-    return f">= {least:,.0f}  {'met' if ratio >= least else 'MISSED'}"
-
-
-def main(words: list[str]) -> None:
-    """Measure and print the table."""
-    parser = argparse.ArgumentParser(prog="python -m benchmarks fit", description=__doc__)
-    parser.add_argument("--largest", type=int, default=10**9, help="leave larger data sets out")
-    largest: int = parser.parse_args(words).largest
+def lines(*, largest: int = 10**9) -> Iterator[Line]:
+    """Each data set beside its peers, then what leaving jobs out costs, growth and evaluations."""
     r_here = has_lme4()
     evaluations: list[int] = []
-    print(row("data", "peer", "ours, s", "peer, s", "ratio", "asked"), flush=True)
     for name, (n, jobs, divers, rods), dives in SETS:
         if n > largest:
             continue
@@ -184,7 +173,7 @@ def main(words: list[str]) -> None:
         def ours(runs: int, data: Crossed = data) -> list[float]:
             return seconds(lambda: fit_mixed(data.y, data.X, data.groups), runs=runs)
 
-        few = 3 if n >= 200_000 else 25
+        few = 7 if n >= 200_000 else 25
         mine = ours(few)
         peers: list[tuple[str, Callable[[], tuple[list[float], float]], float]] = []
         if name in STATSMODELS:
@@ -193,47 +182,29 @@ def main(words: list[str]) -> None:
             runs = 1 if n >= 1_000_000 else 3
             peers.append(("lme4", lambda data=data, runs=runs: lme4(data, runs=runs), LME4[name]))
         else:
-            print(row(name, "lme4", f"{np.median(mine):.4f}", "-", "-", "R with lme4 is not on this machine"))
+            yield Line(f"fit, {name}", "lme4 (not on this machine)", float(np.median(mine)), None, np.nan, "")
         for peer, call, least in peers:
             theirs, criterion = call()
             mine += ours(few)  # before and after the peer, so that a busy spell hits both
-            ratio = float(np.median(theirs) / np.median(mine))
-            beside = "" if fit.criterion <= criterion + 1e-8 * abs(criterion) else "  criterion above the peer's"
-            print(
-                row(
-                    name,
-                    peer,
-                    f"{np.median(mine):.4f}",
-                    f"{np.median(theirs):.2f}",
-                    f"{ratio:,.0f}x",
-                    judged(ratio, least) + beside,
-                ),
-                flush=True,
-            )
+            taken, peer_taken = float(np.median(mine)), float(np.median(theirs))
+            beside = "" if fit.criterion <= criterion + 1e-8 * abs(criterion) else ", criterion above the peer's"
+            yield Line(f"fit, {name}{beside}", peer, taken, peer_taken, peer_taken / taken, f">= {least:,.0f}")
         if name == "20,000 rows":
-            left = seconds(lambda fit=fit: list(leave_one_out(fit, "job")), runs=3)
-            times = float(np.median(left) / np.median(mine + ours(few)))
-            met = "met" if times <= 150.0 else "MISSED"
-            print(
-                row(
-                    "leave out each of 200 jobs",
-                    "one fit",
-                    f"{np.median(left):.3f}",
-                    f"{np.median(mine):.4f}",
-                    f"{times:,.0f}x",
-                    f"<= 150  {met}",
-                ),
-                flush=True,
-            )
+            left = float(np.median(seconds(lambda fit=fit: list(leave_one_out(fit, "job")), runs=3)))
+            once = float(np.median(mine + ours(few)))
+            yield Line("leave out each of 200 jobs", "one fit", left, once, left / once, "<= 150")
     for words_of, levels, smallest in GROWTH:
         found = slope(levels, smallest, largest)
         if found is not None:
             exponent, over = found
-            met = "met" if exponent <= 1.1 else "MISSED"
-            print(row("slope in n", words_of, "", "", f"{exponent:.2f}", f"<= 1.1  {met}, {over}"), flush=True)
+            yield Line(f"fit, slope in rows, {words_of}, {over}", "", None, None, exponent, "<= 1.1", "")
     evaluations += small_sets(200)
-    middle = float(np.median(evaluations))
-    print(
-        row("evaluations, median", "", "", "", f"{middle:g}", f"<= 8  {'met' if middle <= 8 else 'MISSED'}"),
-        f"(p90 {np.quantile(evaluations, 0.9):g}, max {max(evaluations)}, {len(evaluations)} fits)",
-    )
+    spread = f"p90 {np.quantile(evaluations, 0.9):g}, largest {max(evaluations)}, {len(evaluations)} fits"
+    yield Line(f"evaluations of a fit, median ({spread})", "", None, None, float(np.median(evaluations)), "<= 8", "")
+
+
+def main(words: list[str]) -> None:
+    """Measure and print the table."""
+    parser = argparse.ArgumentParser(prog="python -m benchmarks fit", description=(__doc__ or "").split("\n")[0])
+    parser.add_argument("--largest", type=int, default=10**9, help="leave larger data sets out")
+    print_table(lines(largest=parser.parse_args(words).largest))

@@ -13,13 +13,13 @@ before and after.
 from __future__ import annotations
 
 import argparse
-import time
 import warnings
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 
 import numpy as np
 
-from benchmarks.fit import row, seconds
+from benchmarks.fit import seconds
+from benchmarks.lines import Line, print_table
 from burnlog.analyses.invented import WORLDS, histories
 from burnlog.analyses.rate_design import Design
 from burnlog.analyses.rate_fit import RateFit, fit_rates
@@ -51,39 +51,26 @@ def plugged_in(rows: Design, fit: RateFit) -> Callable[[], float]:
     return once
 
 
+def lines(*, jobs: int = 46) -> Iterator[Line]:
+    """The integrated model of one invented history beside one fit of its columns."""
+    (history,) = histories(WORLDS["base"], jobs=jobs, count=1, rng=np.random.default_rng(SEED))
+    tallyset = gather(history.frames)
+    fit = fit_rates(tallyset)
+    rows, tables = fit.rods.design, fit.rods.posterior.tables
+    ours = seconds(lambda: fit_rates(tallyset), runs=MANY)
+    theirs = seconds(plugged_in(rows, fit), runs=FEW)
+    ours += seconds(lambda: fit_rates(tallyset), runs=MANY)
+    sizes = ", ".join(f"{len(effect.levels)} {effect.name}s" for effect in tables.effects)
+    points = len(fit.rods.posterior.weights)
+    what = f"integrated rods and time, {rows.n:,} tallies, {sizes}, {len(rows.names)} columns, {points:,} points"
+    mine, peer = float(np.median(ours)), float(np.median(theirs))
+    yield Line(what, "statsmodels, one fit of the rods", mine, peer, mine / peer, "<= 1")
+
+
 def main(words: list[str]) -> None:
     """Measure and print the table."""
     parser = argparse.ArgumentParser(
         prog="python -m benchmarks rate_model", description=(__doc__ or "").split("\n")[0]
     )
     parser.add_argument("--jobs", type=int, default=46)
-    jobs: int = parser.parse_args(words).jobs
-    (history,) = histories(WORLDS["base"], jobs=jobs, count=1, rng=np.random.default_rng(SEED))
-    tallyset = gather(history.frames)
-    fit = fit_rates(tallyset)
-    rows, tables = fit.rods.design, fit.rods.posterior.tables
-    sizes = ", ".join(f"{len(effect.levels)} {effect.name}s" for effect in tables.effects)
-    timed = 0 if fit.time is None else fit.time.design.n
-    print(f"{rows.n} tallies ({timed} with a time), {sizes}, {len(rows.names)} columns; invented, seed {SEED}")
-    print(f"{len(fit.rods.posterior.weights):,} points integrated over for rods")
-    ours = seconds(lambda: fit_rates(tallyset), runs=MANY)
-    once, theirs = plugged_in(rows, fit), []
-    for _ in range(FEW):
-        began = time.process_time()
-        sigma = once()
-        theirs.append(time.process_time() - began)
-    ours += seconds(lambda: fit_rates(tallyset), runs=MANY)
-    ratio = float(np.median(ours) / np.median(theirs))
-    print(f"sigma: integrated {fit.rods.posterior.sigma:.3f}, statsmodels {sigma:.3f} (without the noise length)\n")
-    print(row("data", "peer", "ours, s", "peer, s", "ratio", "asked"))
-    verdict = f"<= 1  {'met' if ratio <= 1.0 else 'MISSED'}"
-    print(
-        row(
-            f"{rows.n:,} tallies",
-            "statsmodels, one fit",
-            f"{np.median(ours):.3f}",
-            f"{np.median(theirs):.3f}",
-            f"{ratio:.2f}x",
-            verdict,
-        )
-    )
+    print_table(lines(jobs=parser.parse_args(words).jobs))

@@ -58,7 +58,7 @@ def test_every_module_stands_in_the_layout() -> None:
 
 def test_every_module_says_what_it_holds() -> None:
     """Each module of the package begins with a line that says what it is."""
-    assert [path for path in (ROOT / "burnlog").rglob("*.py") if not _first_line(path)] == []
+    assert [path for path in PACKAGE.rglob("*.py") if not _first_line(path)] == []
 
 
 def test_every_benchmark_is_named() -> None:
