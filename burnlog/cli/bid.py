@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-import csv
 import json
+import textwrap
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -11,7 +11,7 @@ import typer
 
 from burnlog.cli.context import Context, say, say_json, tell
 from burnlog.cli.options import AsJson, Class, Crew, Family, Job, Setting, Since, Until, Water, scope_of
-from burnlog.errors import ConflictError, FileError, InputError
+from burnlog.errors import ConflictError, InputError
 from burnlog.library.bids import own_sections, read_takeoff_file
 
 if TYPE_CHECKING:
@@ -54,7 +54,7 @@ def register(app: typer.Typer) -> None:
 def draft(
     ctx: typer.Context,
     takeoff: Annotated[Path | None, typer.Argument(help="Take-off file, CSV or XLSX.")] = None,
-    blank: Annotated[Path | None, typer.Option(help="Write a blank take-off file here instead.")] = None,
+    blank: Annotated[Path | None, typer.Option(help="Write a blank take-off here instead, .csv or .xlsx.")] = None,
     bottom_time: BottomTime = None,
     start_up: StartUp = None,
     dives_per_day: DivesPerDay = None,
@@ -87,7 +87,7 @@ def draft(
     Example: burnlog estimate draft takeoff.csv --bottom-time 40min --start-up 15min
     """
     if blank is not None:
-        _write_blank(blank)
+        _write_blank(Context.of(ctx), blank)
         return
     if takeoff is None:
         raise InputError(
@@ -168,19 +168,19 @@ def history(context: Context, path: Path, scope: Any, water: str | None = None) 
     return basis, read_takeoff_file(path, sections, families, water)
 
 
-def _write_blank(path: Path) -> None:
-    from burnlog.analyses.takeoff import COLUMNS
+def _write_blank(context: Context, path: Path) -> None:
+    from burnlog.analyses.takeoff import COLUMNS, WORD_LISTS
+    from burnlog.cli.blank_takeoff import write_blank
 
-    try:
-        with path.open("x", encoding="utf-8", newline="") as file:
-            csv.writer(file).writerow(COLUMNS)
-    except FileExistsError:
-        raise FileError(f"{path} exists already; name another file.") from None
-    except OSError as error:
-        raise FileError(f"{path} cannot be written ({error.strerror}).") from error
+    codes: tuple[str, ...] = ()
+    if context.db.is_file():
+        with context.open() as log:
+            rows = log.rows("SELECT code FROM rod_type WHERE voided_at IS NULL ORDER BY code")
+            codes = tuple(str(row["code"]) for row in rows)
+    write_blank(path, COLUMNS, {**WORD_LISTS, "section": "section_kind"}, rod_types=codes)
     say(f"{path}: one row per item.")
     for name, meaning in COLUMNS.items():
-        say(f"  {name:<12} {meaning}")
+        say(textwrap.fill(f"  {name:<12} {meaning}", 79, subsequent_indent=" " * 15))
 
 
 def _vary(text: str) -> tuple[str, list[Any]]:

@@ -90,7 +90,7 @@ def backtest(
     if svg is not None or png is not None:
         from burnlog.charts.backtest import backtest_charts
 
-        write_charts(backtest_charts(found), svg=svg, png=png)
+        write_charts(backtest_charts(found), svg=svg, png=png, note=tell)
     if as_json:
         say_json(found.as_json(), kind="review")
     else:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -64,8 +64,10 @@ def write_page(path: Path, html: str) -> None:
         raise FileError(f"{path} cannot be written ({error.strerror}). Name another file with --out.") from error
 
 
-def write_charts(charts: Mapping[str, Any], *, svg: Path | None, png: Path | None) -> None:
-    """Write charts as files named after their place on the page, where folders were named."""
+def write_charts(
+    charts: Mapping[str, Any], *, svg: Path | None, png: Path | None, note: Callable[[str], None] = say
+) -> None:
+    """Write charts as files named after their place on the page, where folders were named; `note` says so."""
     from burnlog.charts import theme
 
     for folder, ending in ((svg, "svg"), (png, "png")):
@@ -78,7 +80,7 @@ def write_charts(charts: Mapping[str, Any], *, svg: Path | None, png: Path | Non
                 (folder / f"{name}.{ending}").write_bytes(drawn)
         except OSError as error:
             raise FileError(f"{folder} cannot be written ({error.strerror}). Name another folder.") from error
-        say(f"{folder}: {len(charts)} charts written as {ending.upper()}.")
+        note(f"{folder}: {len(charts)} charts written as {ending.upper()}.")
 
 
 def _finish(made: Page, out: Path, svg: Path | None, png: Path | None) -> None:
