@@ -21,7 +21,17 @@ from burnlog.analyses.section_names import names_a_size, shapes
 from burnlog.columns import Frames
 from burnlog.units import show
 
-__all__ = ["Findings", "Flag", "clashing_clocks", "consistency", "said", "short_of_plan", "two_thicknesses"]
+__all__ = [
+    "Findings",
+    "Flag",
+    "clashing_clocks",
+    "consistency",
+    "done_and_planned",
+    "planned_lines",
+    "said",
+    "short_of_plan",
+    "two_thicknesses",
+]
 
 SHEET = "check the sheet"
 THROUGH = ("through", "through with hangers")
@@ -142,34 +152,46 @@ def short_of_plan(frames: Frames, *, profile: str = "metric") -> Findings:
     rule = "through but short of plan"
     first = frames.cuts[frames.cuts["pass_kind"] == "first"]
     went = frames.cuts[frames.cuts["outcome"].isin(THROUGH)]["line_ref"].dropna().unique()
-    flags, judged, blank = [], 0, 0
-    for line_ref, rows in first[first["line_ref"].isin(went)].groupby("line_ref", sort=True):
-        planned = rows["planned_length_m"].iloc[0]
-        if not planned > 0 or rows["new_length_m"].isna().any():
-            blank += 1
-            continue
-        judged += 1
-        done = float(rows["new_length_m"].sum())
-        if done < SHORT_OF_PLAN * planned:
-            one = len(rows) == 1
-            flags.append(
-                Flag(
-                    rule=rule,
-                    kind=SHEET,
-                    target=str(line_ref),
-                    job=str(rows["job"].iloc[0]),
-                    dive=_only(rows["dive_ref"]),
-                    cut=str(rows["cut_ref"].iloc[0]) if one else None,
-                    seen=done,
-                    expected_low=SHORT_OF_PLAN * float(planned),
-                    expected_high=1.02 * float(planned),
-                    unit="m",
-                    score=float(np.log(planned / max(done, 1e-3))),
-                    question="called through, but the lengths do not add up to the plan: check the sheet",
-                    sheet=f"first-pass rows: {_written(rows, profile)}",
-                )
+    flags = []
+    lines = planned_lines(first[first["line_ref"].isin(went)])
+    short = lines[lines["done_m"] < SHORT_OF_PLAN * lines["planned_m"]]
+    for line_ref, rows in first[first["line_ref"].isin(short.index)].groupby("line_ref", sort=True):
+        done, planned = done_and_planned(short, line_ref)
+        one = len(rows) == 1
+        flags.append(
+            Flag(
+                rule=rule,
+                kind=SHEET,
+                target=str(line_ref),
+                job=str(rows["job"].iloc[0]),
+                dive=_only(rows["dive_ref"]),
+                cut=str(rows["cut_ref"].iloc[0]) if one else None,
+                seen=done,
+                expected_low=SHORT_OF_PLAN * planned,
+                expected_high=1.02 * planned,
+                unit="m",
+                score=float(np.log(planned / max(done, 1e-3))),
+                question="called through, but the lengths do not add up to the plan: check the sheet",
+                sheet=f"first-pass rows: {_written(rows, profile)}",
             )
-    return Findings(tuple(flags), {rule: judged}, {rule: blank})
+        )
+    whole = lines["planned_m"].notna()
+    return Findings(tuple(flags), {rule: int(whole.sum())}, {rule: int((~whole).sum())})
+
+
+def planned_lines(rows: pd.DataFrame) -> pd.DataFrame:
+    """Length severed and planned of each line, by line_ref; missing unless there is a plan and no length is blank."""
+    lengths = rows["new_length_m"]
+    done = lengths.groupby(rows["line_ref"]).sum()
+    blank = lengths.isna().groupby(rows["line_ref"]).any()
+    planned = rows.drop_duplicates("line_ref").set_index("line_ref")["planned_length_m"].reindex(done.index)
+    return pd.DataFrame({"done_m": done, "planned_m": planned}).where(planned.gt(0) & ~blank)
+
+
+def done_and_planned(lines: pd.DataFrame, line_ref: object) -> tuple[float, float]:
+    """Both lengths of one line of `planned_lines`."""
+    row = lines.loc[str(line_ref)].to_numpy(dtype=float)
+    return float(row[0]), float(row[1])
 
 
 def two_thicknesses(frames: Frames, *, profile: str = "metric") -> Findings:
@@ -185,11 +207,11 @@ def two_thicknesses(frames: Frames, *, profile: str = "metric") -> Findings:
     shape, sized = shapes(rows), names_a_size(rows["section"])
     flags: list[Flag] = []
     taken: set[str] = set()
-    judged = 0
-    for line_ref, cuts in known.groupby("line_ref", sort=True):
-        if len(cuts) < 2 or shape[cuts.index].isin(FLANGE_AND_WEB).any():
-            continue
-        judged += 1
+    two_faced = known["line_ref"].isin(known.loc[shape[known.index].isin(FLANGE_AND_WEB), "line_ref"])
+    by_line = known[~two_faced].groupby("line_ref")["thickness_mm"].agg(["size", "min", "max"])
+    judged = int(by_line["size"].ge(2).sum())
+    apart = by_line.index[by_line["max"] - by_line["min"] > SAME_STEEL * by_line["min"]]
+    for line_ref, cuts in known[known["line_ref"].isin(apart)].groupby("line_ref", sort=True):
         common, odd = _odd_ones(cuts["thickness_mm"], known, cuts)
         if odd.any():
             rare = cuts[odd]

@@ -183,16 +183,15 @@ def judge_dives(frames: Frames) -> tuple[DivePressure, ...]:
             by_rig.setdefault(read.dive.rig, []).append(ref)
     found = {ref: replace(read.dive, why="rig not recorded") for ref, read in by_dive.items()}
     for refs in by_rig.values():
-        alarmed: set[str] = set()
-        for place, ref in enumerate(refs):
-            earlier = [by_dive[other] for other in refs[:place] if other not in alarmed]
-            others = [by_dive[other] for other in refs if other != ref]
-            usual = earlier if sum(len(read) for read in earlier) >= ENOUGH_READINGS else others
-            if _judge(by_dive[ref], usual).alarm is not None:
-                alarmed.add(ref)
-        for ref in refs:
-            usual = [by_dive[other] for other in refs if other != ref and other not in alarmed]
-            found[ref] = _judge(by_dive[ref], usual)
+        reads = [by_dive[ref] for ref in refs]
+        pool = _Pool.of(reads)
+        alarmed = np.zeros(len(refs), dtype=bool)
+        for place, read in enumerate(reads):
+            earlier = ~alarmed & (np.arange(len(refs)) < place)
+            usual = earlier if pool.readings(earlier) >= ENOUGH_READINGS else np.arange(len(refs)) != place
+            alarmed[place] = _judge(read, pool, usual).alarm is not None
+        for place, (ref, read) in enumerate(zip(refs, reads, strict=True)):
+            found[ref] = _judge(read, pool, ~alarmed & (np.arange(len(refs)) != place))
     return tuple(_every_dive(frames, found))
 
 
@@ -227,6 +226,30 @@ class _Readings:
         return cls(dive, np.r_[True, segment[1:] != segment[:-1]], _in_steps(gauges))
 
 
+@dataclass(frozen=True, eq=False)
+class _Pool:
+    """One rig's readings side by side: drops (n,), the dive of each, and the steps (dives, steps) of the gauge."""
+
+    drop_kpa: NDArray[np.float64]
+    owner: NDArray[np.int64]
+    counts: NDArray[np.int64]
+    in_steps: NDArray[np.bool_]
+
+    @classmethod
+    def of(cls, reads: Sequence[_Readings]) -> _Pool:
+        counts = np.array([len(read) for read in reads])
+        return cls(
+            np.concatenate([read.dive.drop_kpa for read in reads]),
+            np.repeat(np.arange(len(reads)), counts),
+            counts,
+            np.array([read.in_steps for read in reads]),
+        )
+
+    def readings(self, dives: NDArray[np.bool_]) -> int:
+        """How many readings these dives hold."""
+        return int(self.counts[dives].sum())
+
+
 def _every_dive(frames: Frames, found: Mapping[str, DivePressure]) -> Iterator[DivePressure]:
     nothing = np.empty(0)
     statics = set(frames.cuts.loc[frames.cuts["static_kpa"].notna(), "dive_ref"])
@@ -240,13 +263,14 @@ def _every_dive(frames: Frames, found: Mapping[str, DivePressure]) -> Iterator[D
             yield DivePressure(ref, str(dive["job"]), rig, "none", nothing, nothing, nothing, nothing, (), why=why)
 
 
-def _judge(read: _Readings, others: Sequence[_Readings]) -> DivePressure:
-    count = sum(len(other) for other in others)
+def _judge(read: _Readings, pool: _Pool, others: NDArray[np.bool_]) -> DivePressure:
+    """One dive against those of its rig's dives that `others` marks."""
+    count = pool.readings(others)
     dive = read.dive
     if count < ENOUGH_READINGS:
         return replace(dive, why=f"not enough readings to judge this rig ({count} on other dives)")
-    steps = np.logical_and.reduce([read.in_steps, *(other.in_steps for other in others)])
-    usual = _baseline(np.concatenate([other.dive.drop_kpa for other in others]), steps)
+    steps = read.in_steps & pool.in_steps[others].all(axis=0)
+    usual = _baseline(pool.drop_kpa[others[pool.owner]], steps)
     z = (dive.drop_kpa - usual.centre_kpa) / usual.spread_kpa
     sums = cusum(z, k=K, h=dive.h, sides="upper", restart=read.fresh).upper
     passed = sums > dive.h

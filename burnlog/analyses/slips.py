@@ -9,7 +9,15 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from burnlog.analyses.consistency import SHEET, SHORT_OF_PLAN, THROUGH, Findings, Flag
+from burnlog.analyses.consistency import (
+    SHEET,
+    SHORT_OF_PLAN,
+    THROUGH,
+    Findings,
+    Flag,
+    done_and_planned,
+    planned_lines,
+)
 from burnlog.columns import Frames
 
 __all__ = ["length_in_another_unit", "longer_than_the_dive", "slips"]
@@ -43,17 +51,13 @@ def length_in_another_unit(frames: Frames) -> Findings:
     rule = "length in another unit"
     first = frames.cuts[frames.cuts["pass_kind"] == "first"]
     went = frames.cuts[frames.cuts["outcome"].isin(THROUGH)]["line_ref"].dropna().unique()
-    flags, judged, blank = [], 0, 0
-    for line_ref, rows in first[first["line_ref"].isin(went)].groupby("line_ref", sort=True):
-        planned = float(rows["planned_length_m"].iloc[0])
+    flags = []
+    lines = planned_lines(first[first["line_ref"].isin(went)])
+    off = (lines["done_m"] - lines["planned_m"]).abs() > (OFF_PLAN * lines["planned_m"]).clip(lower=TAPE_M)
+    looked = lines[off & (lines["done_m"] >= SHORT_OF_PLAN * lines["planned_m"])]
+    for line_ref, rows in first[first["line_ref"].isin(looked.index)].groupby("line_ref", sort=True):
+        done, planned = done_and_planned(looked, line_ref)
         lengths = rows["new_length_m"].to_numpy(dtype=float)
-        if not planned > 0 or np.isnan(lengths).any():
-            blank += 1
-            continue
-        judged += 1
-        done = float(lengths.sum())
-        if done < SHORT_OF_PLAN * planned or abs(done - planned) <= max(OFF_PLAN * planned, TAPE_M):
-            continue
         found = _closing(lengths, planned)
         if found is None:
             continue
@@ -76,7 +80,8 @@ def length_in_another_unit(frames: Frames) -> Findings:
                 sheet=f"{len(rows)} rows on the line, {100 * (done / planned - 1):+.0f} % off its plan",
             )
         )
-    return Findings(tuple(flags), {rule: judged}, {rule: blank})
+    whole = lines["planned_m"].notna()
+    return Findings(tuple(flags), {rule: int(whole.sum())}, {rule: int((~whole).sum())})
 
 
 def _closing(lengths: np.ndarray, planned: float) -> tuple[int, float, str] | None:
