@@ -78,7 +78,7 @@ def take_sheet(
                 progress(rows, first.rows)
     else:  # where the file breaks off: what came before is still worth reporting
         held.extend(SheetRow(problem.row, [], {}, [problem]) for problem in reading.broken)
-    masters = {name: tuple(codes) for name, codes in importer.masters.items()}
+    masters = {name: tuple(codes) for name, codes in importer.writer.masters.items()}
     return Taken(rows, importer.skipped, masters, _sheet_notes(importer))
 
 
@@ -162,21 +162,22 @@ def _key(sheet: CutSheet, row: SheetRow) -> tuple[str, int] | None:
 
 
 def _sheet_notes(importer: SheetImport) -> list[str]:
+    made = importer.writer
     notes = []
     marks = [
-        f"{importer.counts[basis]} {basis}"
+        f"{made.counts[basis]} {basis}"
         for basis in ("estimated", "at least", "at most", "not recorded")
-        if importer.counts[basis]
+        if made.counts[basis]
     ]
     if marks:
-        notes.append(f"Of {importer.counts.total()} rod counts: {', '.join(marks)}.")
-    if importer.unweighed:
+        notes.append(f"Of {made.counts.total()} rod counts: {', '.join(marks)}.")
+    if made.unweighed:
         notes.append(
-            f"{importer.unweighed} rod counts with stubs have no rod equivalents: the planned stub of their rod "
+            f"{made.unweighed} rod counts with stubs have no rod equivalents: the planned stub of their rod "
             "type is not in the log (import a file of rod types)."
         )
-    if importer.unnamed:
-        notes.append(f"{importer.unnamed} cuts name no line; each got one of its own (unnamed-DIVE.ROW).")
+    if made.unnamed:
+        notes.append(f"{made.unnamed} cuts name no line; each got one of its own (unnamed-DIVE.ROW).")
     if importer.void:
         notes.append(f"{importer.void} rows stand voided in the log and were not brought back.")
     return notes

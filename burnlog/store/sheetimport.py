@@ -13,23 +13,21 @@ from typing import Any
 
 from burnlog.errors import InputError
 from burnlog.store.batch import Batch, Known
-from burnlog.store.cells import Cell
 from burnlog.store.cutsheet import COLUMNS, CutSheet, SheetRow
-from burnlog.store.log import Log, Row, identity
+from burnlog.store.log import Log, Row
 from burnlog.store.lookup import refuse_twice
-from burnlog.store.recorded import CUT_COLUMNS, RecordedDive, alike, spoken
+from burnlog.store.recorded import RecordedDive, alike, spoken
 from burnlog.store.sheetcounts import BOX, TallyPlan, make_tallies
 from burnlog.store.sheetdive import CutPlan, DivePlan, put_together
+from burnlog.store.sheetwriter import MASTERS, SheetWriter
 from burnlog.store.survey import LINE_CELLS, ROD_CELLS, Said, Survey, same
 
 __all__ = ["SheetImport"]
 
 _RULES = {column.name: column.rule for column in COLUMNS}
 _HEAD_COLUMNS = tuple(column for column in COLUMNS if column.part == "dive")
-_MASTERS = {"diver": "person", "tender": "person", "supervisor": "person", "rig": "rig", "bank": "bank"}
 _SLIP = 1.02
 _ROUNDING_MM = 0.5
-_MARKED = frozenset(("estimated", "at least", "at most"))
 
 
 class SheetImport:
@@ -42,12 +40,8 @@ class SheetImport:
     ----------
     skipped, void : int
         Rows that were there already, and those of them that stand voided.
-    counts : Counter
-        Rod counts by basis.
-    unnamed : int
-        Cuts without a line name, which got a line of their own.
-    unweighed : int
-        Counts with stubs whose rod type has no planned stub.
+    writer : SheetWriter
+        Takes what is new; knows what was made and counted.
     """
 
     def __init__(
@@ -70,12 +64,9 @@ class SheetImport:
         self.twice_why = twice_why
         self.known = Known(log)
         self.made_up = log.made_up
-        self.masters: dict[str, list[str]] = {}
         self.skipped = 0
         self.void = 0
-        self.unnamed = 0
-        self.unweighed = 0
-        self.counts: Counter[str] = Counter()
+        self.writer = SheetWriter(log, survey, batch, self.known, twice_why)
         self._sheets: dict[str, dict[str, dict[int, int]]] = {}
 
     # what the rows of a dive need to know
@@ -83,12 +74,12 @@ class SheetImport:
     def water(self, job: str, dive: int) -> str | None:
         """Kind of water of a dive: the log's, or what the file says of the job."""
         stored = self.known.dives(job).get(dive) or {}
-        return stored.get("water") or self._of_job(job, "water")
+        return stored.get("water") or self.writer.of_job(job, "water")
 
     def record_class(self, job: str, dive: int) -> str | None:
         """Record class of a dive that does not say it itself."""
         stored = self.known.dives(job).get(dive) or {}
-        return stored.get("record_class") or self._of_job(job, "record_class")
+        return stored.get("record_class") or self.writer.of_job(job, "record_class")
 
     def setting(self, job: str, dive: int) -> str | None:
         """Setting of a dive that is in the log."""
@@ -103,13 +94,6 @@ class SheetImport:
         """Length of a new rod."""
         stored = (self.known.masters("rod_type").get(rod_type) or {}).get("length_mm")
         return _number(stored if stored is not None else _first(self.survey.rod_types.get(rod_type), "rod_length"))
-
-    def _of_job(self, job: str, name: str) -> str | None:
-        stored = (self.known.masters("job").get(job) or {}).get(name)
-        if stored is not None:
-            return str(stored)
-        said = self.survey.jobs.get(job)
-        return said.agreed(name) if said is not None else None
 
     def forget(self) -> None:
         """Let go of lines and dives: those of the jobs so far will not be named again."""
@@ -146,7 +130,7 @@ class SheetImport:
         good = [cut for cut in fresh if not cut.row.bad]
         if not good:
             return
-        self._write(plan, good, tallies, recorded)
+        self.writer.write(plan, good, tallies, recorded)
 
     def take_head(self, job: str, dive: int, row: SheetRow) -> None:
         """Queue a dive without its cuts: what its head says, and the counts over all of it."""
@@ -159,7 +143,7 @@ class SheetImport:
             self._check_head(plan, stored)
             self._check_counts(plan, whole, RecordedDive(self.log, stored["id"]))
         elif not row.bad:
-            self._write(plan, [], whole, None)
+            self.writer.write(plan, [], whole, None)
 
     def _hold_back(self, plan: DivePlan, whole: list[TallyPlan], rows: list[SheetRow]) -> None:
         """Rows that cannot go in without their bad neighbours get that as their reason."""
@@ -202,8 +186,8 @@ class SheetImport:
                 continue
             cell, row = plan.head[column.name]
             there = stored[column.rule.column]
-            if column.name in _MASTERS:
-                codes = self.known.masters(_MASTERS[column.name])
+            if column.name in MASTERS:
+                codes = self.known.masters(MASTERS[column.name])
                 there = next((code for code, found in codes.items() if found["id"] == there), None)
             if not alike(there, cell.value):
                 message = (
@@ -323,175 +307,6 @@ class SheetImport:
                 message = f"{what} dive {plan.job} {plan.dive_no} is in the log otherwise. {'; '.join(found)}"
                 tally.carrier.conflicts.append(self.sheet.problem(tally.carrier, "rods", message))
 
-    # writing
-
-    def _write(
-        self, plan: DivePlan, good: list[CutPlan], tallies: list[TallyPlan], recorded: RecordedDive | None
-    ) -> None:
-        job_id = self._job(plan.job)
-        dive_id = self._dive(plan, job_id)
-        cut_ids = {id(cut): self._cut(plan, cut, job_id, dive_id) for cut in good}
-        severed = self.known.severed(plan.job)
-        for cut in good:
-            severed[cut.line] = severed.get(cut.line, 0.0) + (cut.values.get("new_length_mm") or 0.0)
-        for tally in tallies:
-            if tally.scope == "cut":
-                counted = recorded is not None and recorded.counts_whole(tally)
-                if id(tally.cuts[0]) in cut_ids and not (counted and tally.carrier.get("rods").blank):
-                    self._tally(plan, tally, job_id, dive_id, cut_ids[id(tally.cuts[0])])
-            elif recorded is None or not recorded.has_tally(tally):
-                self._tally(plan, tally, job_id, dive_id, None)
-        self.batch.write_some()
-
-    def _job(self, job: str) -> str:
-        return self._made(
-            "job",
-            job,
-            lambda: {
-                "code": job,
-                "record_class": self._of_job(job, "record_class"),
-                "water": self._of_job(job, "water"),
-                "made_up": int(self.made_up),
-            },
-        )
-
-    def _made(self, table: str, code: str, values: Any, typed: dict[str, tuple[str, str]] | None = None) -> str:
-        """Id of a master, made when it is missing."""
-        there = self.known.masters(table)
-        if code not in there:
-            made = {**values(), "id": self.known.new_id(table, code), "new": True}
-            there[code] = made
-            self.masters.setdefault(table, []).append(code)
-            self.batch.add(table, made["id"], {k: v for k, v in made.items() if k not in ("id", "new")}, typed)
-        return str(there[code]["id"])
-
-    def _rod_type(self, code: str) -> str:
-        said = self.survey.rod_types.get(code, {})
-        values, typed = _stored(said, ROD_CELLS)
-        stored = self.known.masters("rod_type").get(code)
-        if stored is not None:
-            self._fill("rod_type", stored, values, typed)
-        return self._made("rod_type", code, lambda: {"code": code, **values}, typed)
-
-    def _line(self, job: str, cut: CutPlan, job_id: str) -> str:
-        said = self.survey.lines.get((job, cut.line), {})
-        if cut.line not in self.known.lines(job) and cut.row.get("line").value is None:
-            self.unnamed += 1
-            said = {name: (cut.row.cells[name], cut.row.number) for name in LINE_CELLS if name in cut.row.cells}
-        values, typed = _stored(said, LINE_CELLS)
-        for name, column in (("thickness", "thickness_basis"), ("planned_length", "length_basis")):
-            if name in said and said[name][0].basis in _MARKED:
-                values[column] = said[name][0].basis
-        lines = self.known.lines(job)
-        stored = lines.get(cut.line)
-        if stored is None:
-            made = {"job_id": job_id, "code": cut.line, **values}
-            stored = {**made, "id": self.known.new_id("line", job, cut.line), "new": True}
-            lines[cut.line] = stored
-            self.batch.add("line", stored["id"], made, typed)
-        else:
-            self._fill("line", stored, values, typed)
-        return str(stored["id"])
-
-    def _fill(self, table: str, stored: Row, values: dict[str, Any], typed: dict[str, tuple[str, str]]) -> None:
-        """Fill the blanks of a row of the log with what the file says."""
-        if stored.get("new"):
-            return
-        blanks = {
-            column: value for column, value in values.items() if stored.get(column) is None and value is not None
-        }
-        if blanks:
-            stored.update(blanks)
-            self.batch.fill(table, stored["id"], blanks, {k: v for k, v in typed.items() if k in blanks})
-
-    def _dive(self, plan: DivePlan, job_id: str) -> str:
-        dives = self.known.dives(plan.job)
-        if plan.dive_no in dives:
-            return str(dives[plan.dive_no]["id"])
-        values: dict[str, Any] = {"job_id": job_id, "dive_no": plan.dive_no}
-        typed = {}
-        for column in _HEAD_COLUMNS:
-            if column.name not in plan.head:
-                continue
-            cell, _ = plan.head[column.name]
-            if column.name in _MASTERS:
-                values[column.rule.column] = self._person_or_gear(_MASTERS[column.name], cell)
-            else:
-                values[column.rule.column] = cell.value
-            if cell.typed:
-                typed[column.rule.column] = (cell.typed, cell.basis)
-        id = self.known.new_id("dive", plan.job, plan.dive_no)
-        dives[plan.dive_no] = {
-            **dict.fromkeys(c.rule.column for c in _HEAD_COLUMNS),
-            **values,
-            "id": id,
-            "new": True,
-        }
-        return self.batch.add("dive", id, values, typed)
-
-    def _person_or_gear(self, table: str, cell: Cell) -> str:
-        extra = {"active": 1} if table == "person" else {}
-        return self._made(table, cell.value, lambda: {"code": cell.value, **extra})
-
-    def _cut(self, plan: DivePlan, cut: CutPlan, job_id: str, dive_id: str) -> str:
-        values = {
-            "dive_id": dive_id,
-            "line_id": self._line(plan.job, cut, job_id),
-            "rod_type_id": self._rod_type(cut.rod_type) if cut.rod_type is not None else None,
-            **{column: cut.values.get(column) for column in CUT_COLUMNS},
-            "row": cut.number,
-            "twice_why": self.twice_why,
-        }
-        id = self.known.new_id("cut", plan.job, plan.dive_no, cut.number)
-        self.batch.add("cut", id, values, cut.typed)
-        for seq, happening in enumerate(cut.happenings, start=1):
-            mention = happening.mention
-            self.batch.add(
-                "happening",
-                identity("happening", id, happening.kind, seq),
-                {
-                    "kind": happening.kind,
-                    "word": mention.word,
-                    "job_id": job_id,
-                    "dive_id": dive_id,
-                    "cut_id": id,
-                    "count": mention.times,
-                    "seconds": mention.seconds,
-                    "at": happening.at,
-                },
-                {"at" if mention.clock is not None else "seconds": (mention.typed, mention.basis)}
-                if mention.typed
-                else None,
-            )
-        return id
-
-    def _tally(self, plan: DivePlan, tally: TallyPlan, job_id: str, dive_id: str, cut_id: str | None) -> None:
-        whose = cut_id if cut_id is not None else f"{dive_id} {tally.rod_type or ''}"
-        id = self.known.new_id("tally", tally.scope, whose)
-        values = {
-            "job_id": job_id,
-            "dive_id": dive_id,
-            "scope": tally.scope,
-            "rod_type_id": self._rod_type(tally.rod_type) if tally.rod_type is not None else None,
-            **{name: tally.values.get(name) for name in _TALLY_COLUMNS},
-        }
-        self.batch.add("tally", id, values, tally.typed)
-        for seq, stub in enumerate(tally.stubs_mm, start=1):
-            part = {"tally_id": id, "seq": seq, "stub_mm": stub}
-            self.batch.add("rod_part", identity("rod_part", id, seq), part)
-        if cut_id is not None:
-            self.batch.add("tally_cut", identity("tally_cut", id, cut_id), {"tally_id": id, "cut_id": cut_id})
-        if tally.scope != "box":
-            self.counts[tally.values["rods_basis"]] += 1
-            if tally.stubs_mm:
-                planned = (self.known.masters("rod_type").get(tally.rod_type or "") or {}).get("planned_stub_mm")
-                self.unweighed += planned is None
-
-
-_TALLY_COLUMNS = (
-    "rods", "rods_basis", "issued", "returned", "lost", "broken_or_wet", "would_not_light", "lot",
-)  # fmt: skip
-
 
 def _first(said: Said | None, name: str) -> Any:
     return said[name][0].value if said and name in said else None
@@ -499,16 +314,3 @@ def _first(said: Said | None, name: str) -> Any:
 
 def _number(value: Any) -> float | None:
     return None if value is None else float(value)
-
-
-def _stored(said: Said, names: tuple[str, ...]) -> tuple[dict[str, Any], dict[str, tuple[str, str]]]:
-    """What a file says of a master, by the log's columns."""
-    values, typed = {}, {}
-    for name in names:
-        if name in said:
-            cell = said[name][0]
-            column = _RULES[name].column
-            values[column] = cell.value
-            if cell.typed:
-                typed[column] = (cell.typed, cell.basis)
-    return values, typed

@@ -85,7 +85,7 @@ def import_head(log: Log, head: Mapping[str, str], *, name: str = "as typed") ->
             importer.take_head(str(job), int(dive), row)
         refuse(table, [row] if row.bad else [], keep_good=False)
         batch.write()
-    masters = {made: tuple(codes) for made, codes in importer.masters.items()}
+    masters = {made: tuple(codes) for made, codes in importer.writer.masters.items()}
     return _report(name, Taken(1, 0, masters, []), batch)
 
 

@@ -9,6 +9,9 @@ from collections.abc import Iterable, Mapping, Sequence
 from functools import cache
 from pathlib import Path
 
+import pytest
+
+from burnlog.errors import RowErrors
 from burnlog.store.exchange import ImportReport, import_file
 from burnlog.store.log import Log
 
@@ -66,3 +69,19 @@ def counts(log: Log) -> dict[str, int]:
     tables = ("job", "person", "rod_type", "rig", "bank", "line", "dive", "cut", "tally", "tally_cut", "rod_part")
     more = ("reading", "happening", "sourced_value", "import_batch", "amendment")
     return {name: log.rows(f"SELECT count(*) AS n FROM {name}")[0]["n"] for name in (*tables, *more)}
+
+
+def one(log: Log, sql: str) -> dict[str, object]:
+    """The only row of a query."""
+    (row,) = log.rows(sql)
+    return row
+
+
+def refused(log: Log, folder: Path, *rows: Mapping[str, str], **options: object) -> str:
+    """The message of an import that must be refused, having written nothing."""
+    before = counts(log)
+    with pytest.raises(RowErrors) as caught:
+        take(log, folder, *rows, **options)
+    assert counts(log) == before
+    assert caught.value.exit_code == 2
+    return str(caught.value)
