@@ -230,6 +230,7 @@ def oxygen_chart(oxygen: CrewOxygen) -> Any:
                 "place": place,
                 "day": dive.day,
                 "word": dive.evidence,
+                "size": OXYGEN[dive.evidence][1],
                 "dive": dive.dive,
             }
             for code in codes
@@ -250,9 +251,7 @@ def oxygen_chart(oxygen: CrewOxygen) -> Any:
         shape=alt.Shape(
             "word:N", title="sag", scale=alt.Scale(domain=words, range=[OXYGEN[word][0] for word in words])
         ),
-        size=alt.Size(
-            "word:N", legend=None, scale=alt.Scale(domain=words, range=[OXYGEN[word][1] for word in words])
-        ),
+        size=alt.Size("size:Q", legend=None, scale=None),
         tooltip=["dive:N", "day:N", "word:N"],
     )
     return themed(dots, height=44 * len(codes) + 10, description=oxygen_finding(oxygen))

@@ -6,10 +6,25 @@ without a network.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import json
+from collections.abc import Mapping, Sequence
 from typing import Any
 
-__all__ = ["BLACK", "DASHES", "FONT", "GREY", "PALE", "SHAPES", "WIDTH", "dressed", "png", "spec", "svg", "themed"]
+__all__ = [
+    "BLACK",
+    "DASHES",
+    "FONT",
+    "GREY",
+    "PALE",
+    "SHAPES",
+    "WIDTH",
+    "dressed",
+    "plain",
+    "png",
+    "spec",
+    "svg",
+    "themed",
+]
 
 WIDTH = 680
 """Of a whole chart with its labels [px]: what fits between the margins of A4 at full size."""
@@ -59,17 +74,45 @@ def dressed(chart: Any, *, description: str) -> Any:
     )
 
 
+def plain(value: Any) -> Any:
+    """Text to look at: a character that turns the order of letters, or that no drawing holds, shows as its number.
+
+    Examples
+    --------
+    >>> plain("\\u202etrebor")
+    '[U+202E]trebor'
+    """
+    if not isinstance(value, str) or hasattr(value, "__html__"):
+        return value
+    return value.translate(_SHOWN)
+
+
+_SHOWN = {
+    code: f"[U+{code:04X}]"
+    for code in (*range(9), 0x0B, *range(0x0E, 0x20), 0x7F, *range(0x202A, 0x202F), *range(0x2066, 0x206A))
+}
+
+
 def spec(chart: Any) -> dict[str, Any]:
-    """The chart as a Vega-Lite dict."""
-    made: dict[str, Any] = chart.to_dict()
+    """The chart as a Vega-Lite dict, its texts plain."""
+    made: dict[str, Any] = _plain_within(chart.to_dict())
     return made
+
+
+def _plain_within(value: Any) -> Any:
+    """The same for every text of a chart."""
+    if isinstance(value, Mapping):
+        return {key: _plain_within(each) for key, each in value.items()}
+    if isinstance(value, list):
+        return [_plain_within(each) for each in value]
+    return plain(value)
 
 
 def svg(chart: Any) -> str:
     """The chart as SVG text."""
     import vl_convert
 
-    made: str = vl_convert.vegalite_to_svg(chart.to_json())
+    made: str = vl_convert.vegalite_to_svg(json.dumps(spec(chart)))
     return made
 
 
@@ -77,5 +120,5 @@ def png(chart: Any, *, scale: float = 2.0) -> bytes:
     """The chart as the bytes of a PNG."""
     import vl_convert
 
-    made: bytes = vl_convert.vegalite_to_png(chart.to_json(), scale=scale)
+    made: bytes = vl_convert.vegalite_to_png(json.dumps(spec(chart)), scale=scale)
     return made

@@ -34,8 +34,12 @@ def now() -> datetime:
 
 
 def _ascii(text: str) -> str:
-    """Old consoles choke on primes and accents: what is not ASCII is shown as `?` and stays whole in the file."""
-    return text.encode("ascii", "replace").decode("ascii")
+    """Old consoles choke on primes and accents: what is not ASCII is shown as `?` and stays whole in the file.
+
+    So is a control character, which a terminal would obey.
+    """
+    plain = text.encode("ascii", "replace").decode("ascii")
+    return "".join(letter if letter.isprintable() or letter in "\n\t" else "?" for letter in plain)
 
 
 def say(text: str) -> None:

@@ -8,6 +8,8 @@ from dataclasses import dataclass, field
 from functools import cache
 from typing import TYPE_CHECKING, Any
 
+from burnlog.charts.theme import plain, spec
+
 if TYPE_CHECKING:
     from jinja2 import Environment
 
@@ -82,6 +84,7 @@ def _environment() -> Environment:
         loader=PackageLoader("burnlog.reports", "pages"),
         autoescape=True,
         undefined=StrictUndefined,
+        finalize=plain,
         trim_blocks=True,
         lstrip_blocks=True,
     )
@@ -128,7 +131,7 @@ def page(template: str, *, charts: Mapping[str, Any], **values: Any) -> str:
     """
     from markupsafe import Markup
 
-    specs = {name: chart.to_dict() for name, chart in charts.items()}
+    specs = {name: spec(chart) for name, chart in charts.items()}
     return (
         _environment()
         .get_template(template)

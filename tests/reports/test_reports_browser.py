@@ -21,23 +21,10 @@ PAPER_MARGIN_MM = 12.0
 pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser")]
 
 
-@pytest.fixture(scope="module")
-def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """What `burnlog demo` writes."""
-    from typer.testing import CliRunner
-
-    from burnlog.cli.app import app
-
-    place = tmp_path_factory.mktemp("demo") / "demo"
-    done = CliRunner().invoke(app, ["demo", str(place)])
-    assert done.exit_code == 0, f"{done.output} {done.exception!r}"
-    return place
-
-
 @pytest.fixture
-def tab(request: pytest.FixtureRequest, folder: Path, browser: Browser, tabs: dict[Path, Tab]) -> Tab:
+def tab(request: pytest.FixtureRequest, demo_pages: Path, browser: Browser, tabs: dict[Path, Tab]) -> Tab:
     """The page named by the test, drawn."""
-    path = folder / f"{request.getfixturevalue('name')}.html"
+    path = demo_pages / f"{request.getfixturevalue('name')}.html"
     if path not in tabs:
         tabs[path] = browser.open(path)
     return tabs[path]
@@ -154,14 +141,14 @@ def test_a_page_prints_whole_on_both_papers(tab: Tab, name: str, paper: str, tmp
             assert bottom > 0.55 * page.shape[0], f"page {number} of {len(pages)} is half blank"
 
 
-def test_the_first_page_leads_to_every_other_by_its_question(folder: Path) -> None:
+def test_the_first_page_leads_to_every_other_by_its_question(demo_pages: Path) -> None:
     """The index links each page beside it by a question, with a relative address that holds."""
-    text = (folder / "index.html").read_text(encoding="utf-8")
+    text = (demo_pages / "index.html").read_text(encoding="utf-8")
     links = re.findall(r'<li><a href="([^"]+)">([^<]+)</a>', text)
     assert [file for file, _ in links] == [
         f"{name}.html" for name in (NAMES[1], "rates", "flags", "sag", "crews", "day", "practice")
     ]
     for file, question in links:
-        assert (folder / file).is_file()
+        assert (demo_pages / file).is_file()
         assert "?" in question
     assert "MADE UP" in text
