@@ -20,12 +20,16 @@ from numpy.typing import NDArray
 
 from burnlog.analyses import order as orders
 from burnlog.analyses.basis import Basis
+from burnlog.analyses.bid_notes import in_and_out, warnings_of
+from burnlog.analyses.cost import cost
 from burnlog.analyses.kept_fit import fitted
+from burnlog.analyses.plan import Adjustment, Plan
 from burnlog.analyses.rate_fit import RateFit, Settings
 from burnlog.analyses.support import Support, support
 from burnlog.analyses.takeoff import TakeOff
 from burnlog.analyses.tallies import Ratio, TallySet, ratio
 from burnlog.errors import InputError, RefusedError
+from burnlog.physics.oxygen import from_kg
 
 __all__ = [
     "QUANTILES",
@@ -42,79 +46,11 @@ __all__ = [
 ]
 
 QUANTILES = {"p2_5": 0.025, "p10": 0.1, "p25": 0.25, "p50": 0.5, "p75": 0.75, "p80": 0.8, "p90": 0.9, "p97_5": 0.975}
-FEWEST_DRAWS = 2000
-FEW_JOBS = 6
 CELLS = 4_000_000
 """Draws times pieces held at once: a large take-off is drawn in parts."""
 
 Array = NDArray[np.float64]
 Spread = dict[str, float]
-
-
-@dataclass(frozen=True)
-class Adjustment:
-    """A judgement on the record: a share added to one figure, on its own line, never blended in."""
-
-    what: str
-    share: float
-    why: str
-
-
-@dataclass(frozen=True)
-class Plan:
-    """What the estimator typed beside the take-off. Nothing here has a default that is a number of the trade.
-
-    Attributes
-    ----------
-    bottom_time_s, start_up_s : float or None
-        From the tables the supervisor uses; without both no dives are estimated.
-    dives_per_day : float or None
-    cutting_share : float or None
-        Typed in place of the history's own.
-    bank, needed_kpa, margin_kpa : str or None, float or None
-        Which bank is ordered from, the pressure it must still hold, and the margin above it.
-    adjustments : tuple of Adjustment
-    allow_outside : str or None
-        Reason for going beyond what was logged.
-    divers : tuple of str
-    job : str or None
-        The rest of a job in the history, with its own effect.
-    seed, draws : int
-    """
-
-    bottom_time_s: float | None = None
-    start_up_s: float | None = None
-    dives_per_day: float | None = None
-    cutting_share: float | None = None
-    bank: str | None = None
-    needed_kpa: float | None = None
-    margin_kpa: float | None = None
-    adjustments: tuple[Adjustment, ...] = ()
-    allow_outside: str | None = None
-    divers: tuple[str, ...] = ()
-    job: str | None = None
-    seed: int = 1
-    draws: int = 10_000
-
-    def checked(self) -> Plan:
-        """Self, or `InputError` naming what cannot be."""
-        if self.draws < FEWEST_DRAWS:
-            raise InputError(f"{self.draws} draws are too few for a P90; at least {FEWEST_DRAWS}.")
-        if self.bottom_time_s is not None and self.start_up_s is not None and self.start_up_s >= self.bottom_time_s:
-            raise InputError(
-                f"start-up of {self.start_up_s / 60:g} min leaves nothing of the bottom time, "
-                f"{self.bottom_time_s / 60:g} min."
-            )
-        if self.cutting_share is not None and not 0 < self.cutting_share <= 1:
-            raise InputError(f"a cutting share of {self.cutting_share:g} cannot be; it lies above 0 and up to 1.")
-        if self.dives_per_day is not None and not self.dives_per_day > 0:
-            raise InputError("dives per day must be above 0.")
-        if self.allow_outside is not None and len(self.allow_outside.strip()) < 3:
-            raise InputError("going outside the logged range needs a reason, in words.")
-        for adjustment in self.adjustments:
-            if not adjustment.why.strip():
-                raise InputError(f"the adjustment of {adjustment.what} needs a reason (--why).")
-        return self
 
 
 @dataclass(frozen=True)
@@ -309,7 +245,7 @@ def spread(values: Array | None) -> Spread | None:
 def draft(
     basis: Basis,
     takeoff: TakeOff,
-    plan: Plan = Plan(),
+    plan: Plan = Plan(),  # noqa: B008
     *,
     settings: Settings = Settings(),  # noqa: B008
     fit_by: Callable[[TallySet, Settings], RateFit] = fitted,
@@ -376,7 +312,16 @@ def draw(basis: Basis, takeoff: TakeOff, plan: Plan, fit: RateFit) -> Estimate:
     oxygen = None if basis.oxygen is None else equivalents * basis.oxygen.draw(plan.draws, rng)
     by_type = orders.by_type(takeoff, item_rods * scale[:, None])
     order = orders.order(by_type, oxygen, basis, plan.bank, plan.needed_kpa, plan.margin_kpa)
-    cost = orders.cost(basis.prices, rods=rods, oxygen_kg=oxygen, dives=dives, days=days)
+    priced = cost(
+        basis.prices,
+        {
+            "rods": {"rod": rods, "pack": order.packs_drawn},
+            "oxygen": {"kg": oxygen, "scf": None if oxygen is None else from_kg(oxygen, "scf")},
+            "dive": {"dive": dives},
+            "dive day": {"day": days},
+            "standby": {"day": None if plan.standby_days is None else np.full(plan.draws, plan.standby_days)},
+        },
+    )
     tallies = basis.tallyset.tallies
     made = Estimate(
         takeoff=takeoff,
@@ -391,16 +336,16 @@ def draw(basis: Basis, takeoff: TakeOff, plan: Plan, fit: RateFit) -> Estimate:
         dives=dives,
         days=days,
         oxygen_kg=oxygen,
-        cost=cost.total,
+        cost=priced.total,
         item_rods=item_rods * scale[:, None],
         item_time_s=item_time,
         drivers={name: value / whole if whole > 0 else 0.0 for name, value in variances.items()},
         supports=supports,
         ratio=ratio(basis.tallyset),
         unfinished_share=float((~tallies["finished"].astype(bool)).mean()),
-        order=replace(order, currency=cost.currency, cost_parts=cost.parts),
+        order=replace(order, currency=priced.currency, cost_parts=priced.parts, cost_missing=priced.missing),
     )
-    return replace(made, warnings=_warnings(made, blanks, unseen, unknown))
+    return replace(made, warnings=warnings_of(made, blanks, unseen, unknown))
 
 
 def _refuse_outside(supports: Sequence[Support], plan: Plan) -> None:
@@ -458,74 +403,3 @@ def _simulated(
         dict(simulation.unseen),
         simulation.unknown_divers,
     )
-
-
-def _warnings(
-    made: Estimate, blanks: Mapping[str, int], unseen: Mapping[str, tuple[str, ...]], unknown: tuple[str, ...]
-) -> tuple[str, ...]:
-    """What the reader has to know, in plain words, weightiest first."""
-    said = []
-    if made.outside_history:
-        said.append(f"OUTSIDE LOGGED RANGE, allowed because: {made.plan.allow_outside}")
-        said.extend(f"{found.item}: {problem}" for found in made.supports for problem in found.problems)
-    if made.jobs < FEW_JOBS:
-        said.append(
-            f"fewer than {FEW_JOBS} jobs ({made.jobs}): the range leans on the spread assumed between jobs, "
-            "and may be too narrow if your jobs differ more than most"
-        )
-    said.extend(f"{found.item}: only one job like this" for found in made.supports if found.jobs == 1)
-    if blanks:
-        listed = ", ".join(
-            f"{name} ({n} of {sum(i.quantity for i in made.takeoff.items)} pieces)" for name, n in blanks.items()
-        )
-        said.append(f"left blank and drawn from the history's own mix, which widens the range: {listed}")
-    for name, levels in unseen.items():
-        said.append(f"{name} {', '.join(levels)}: no history of its own; drawn from the history's mix")
-    if unknown:
-        said.append(f"not in the history, drawn as new divers: {', '.join(unknown)}")
-    left = made.basis.tallyset.left_out_counts()
-    if left:
-        said.append("left out of the history: " + ", ".join(f"{n} {reason}" for reason, n in left.items()))
-    if made.unfinished_share > 0:
-        said.append(
-            f"{100 * made.unfinished_share:.0f} % of the tallies hold an unfinished line; they are in the rates"
-        )
-    if made.rods_unit == "equivalents":
-        said.append("box counts on fewer than 3 jobs: rods are equivalents burned, and losses are not in them")
-    if made.cut_time_s is None:
-        said.append(f"cut time and dives not estimated: {made.fit.time_refused}")
-    elif made.dives is None:
-        said.append(orders.why_no_dives(made.plan.bottom_time_s, made.plan.start_up_s))
-    if made.oxygen_kg is None:
-        said.append("no oxygen history on 3 jobs or more: oxygen not estimated")
-    said.extend(made.order.notes)
-    said.extend(
-        "a re-burn allowance was added, and the history already holds its re-burns"
-        for adjustment in made.plan.adjustments
-        if "re-burn" in adjustment.why.lower() or "reburn" in adjustment.why.lower()
-    )
-    return tuple(said)
-
-
-def in_and_out(made: Estimate) -> tuple[tuple[str, ...], tuple[str, ...]]:
-    """What is in the figures and what is not."""
-    inside = [
-        "burning, rod changes, restarts, re-burns and freeing of hangers, as they happened in the history used",
-        "starts: one per piece",
-    ]
-    if made.rods_unit == "drawn":
-        inside.append("rods lost, broken, wet or not lit, as they happened there")
-    if made.dives is not None:
-        inside.append("start-up and clear-up on the bottom as typed")
-    if made.cost is not None:
-        inside.append("cost of " + ", ".join(made.order.cost_parts) + " at the prices typed")
-    outside = [
-        "descent, travel and set-up unless typed as start-up",
-        "cleaning, digging and jetting to reach the cut",
-        "rigging, lifting and waiting for cranes",
-        "weather, tide and traffic",
-        "decompression and standby",
-    ]
-    if made.cost is not None:
-        outside.append("everything without a typed price")
-    return tuple(inside), tuple(outside)

@@ -1,9 +1,9 @@
-"""What goes on the truck: dives from cut time, whole packs, oxygen and cylinders, and cost from typed prices."""
+"""What goes on the truck: dives from cut time, whole packs, oxygen and cylinders."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -15,7 +15,7 @@ from burnlog.analyses.takeoff import TakeOff
 from burnlog.errors import InputError
 from burnlog.physics.oxygen import cylinders_needed, usable_kg
 
-__all__ = ["Cost", "Order", "by_type", "cost", "dives", "order", "share_draws", "share_from", "why_no_dives"]
+__all__ = ["Order", "by_type", "dives", "order", "share_draws", "share_from", "why_no_dives"]
 
 Array = NDArray[np.float64]
 UNNAMED = "not named"
@@ -49,6 +49,7 @@ class Order:
     notes: tuple[str, ...] = ()
     currency: str | None = None
     cost_parts: tuple[str, ...] = field(default=())
+    cost_missing: tuple[str, ...] = field(default=())
 
     def as_json(self) -> dict[str, Any]:
         """Stable keys; rods and packs by type, packs as one whole number."""
@@ -62,6 +63,7 @@ class Order:
             "needed_kpa": self.needed_kpa,
             "margin_kpa": self.margin_kpa,
             "cost_of": list(self.cost_parts),
+            "cost_not_of": list(self.cost_missing),
         }
 
 
@@ -184,42 +186,3 @@ def _cylinders(
     if usable <= 0:
         raise InputError(f"{bank} holds nothing above the pressure needed and the margin; type other figures.")
     return cylinders_needed(kg, usable), usable, []
-
-
-@dataclass(frozen=True, eq=False)
-class Cost:
-    """Cost of each simulated job, what it is made of, and its currency; None where no price was typed."""
-
-    total: Array | None
-    parts: tuple[str, ...]
-    currency: str | None
-
-
-def cost(
-    prices: Sequence[Mapping[str, Any]],
-    *,
-    rods: Array,
-    oxygen_kg: Array | None,
-    dives: Array | None,
-    days: Array | None,
-) -> Cost:
-    """Cost from the typed price list: rods, oxygen, dives, days and standby days.
-
-    Raises
-    ------
-    InputError
-        Prices in more than one currency.
-    """
-    amounts = {"rods": rods, "oxygen": oxygen_kg, "dive": dives, "dive day": days, "day": days, "standby": days}
-    total: Array | None = None
-    parts, currencies = [], set()
-    for price in prices:
-        values = amounts.get(str(price["name"]).strip().lower())
-        if values is None or price["value"] is None:
-            continue
-        currencies.add(str(price["unit"]).split("/")[0])
-        parts.append(str(price["name"]))
-        total = values * float(price["value"]) + (0.0 if total is None else total)
-    if len(currencies) > 1:
-        raise InputError(f"prices in {' and '.join(sorted(currencies))}: one currency to a price list.")
-    return Cost(total, tuple(parts), next(iter(currencies), None))

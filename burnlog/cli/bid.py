@@ -35,6 +35,7 @@ Why = Annotated[str | None, typer.Option(help="Reason for --adjust.")]
 AllowOutside = Annotated[str | None, typer.Option(help="Reason for going beyond what was logged.")]
 Named = Annotated[list[str] | None, typer.Option("--diver", help="A diver of your history who will do it.")]
 Rest = Annotated[str | None, typer.Option("--rest-of", help="The rest of this job, with its own effect.")]
+Standby = Annotated[str | None, typer.Option("--standby-days", help="Days of standby to be paid for.")]
 Seed = Annotated[str, typer.Option(help="Whole number; the same seed gives the same digits.")]
 Draws = Annotated[str, typer.Option(help="Simulated jobs, 2000 or more.")]
 
@@ -67,6 +68,7 @@ def draft(
     allow_outside: AllowOutside = None,
     diver: Named = None,
     rest_of: Rest = None,
+    standby: Standby = None,
     vary: Annotated[
         list[str] | None, typer.Option(help="What if: bottom-time=30min,40min or visibility='by feel,1-3 ft'.")
     ] = None,
@@ -114,6 +116,7 @@ def draft(
         allow_outside=allow_outside,
         diver=diver,
         rest_of=rest_of,
+        standby=standby,
         seed=seed,
         draws=draws,
     )
@@ -215,6 +218,7 @@ def read_plan(
     allow_outside: str | None = None,
     diver: list[str] | None = None,
     rest_of: str | None = None,
+    standby: str | None = None,
     seed: str = "1",
     draws: str = "10000",
 ) -> Plan:
@@ -250,6 +254,7 @@ def read_plan(
         allow_outside=allow_outside,
         divers=tuple(diver or ()),
         job=rest_of,
+        standby_days=value(standby, "number"),
         seed=int(value(seed, "whole") or 0),
         draws=int(value(draws, "whole") or 0),
     )
@@ -271,6 +276,7 @@ def issue(
     why: Why = None,
     allow_outside: AllowOutside = None,
     diver: Named = None,
+    standby: Standby = None,
     setting: Setting = "open water",
     record_class: Class = "production",
     job: Job = None,
@@ -302,6 +308,7 @@ def issue(
         why=why,
         allow_outside=allow_outside,
         diver=diver,
+        standby=standby,
         seed=seed,
         draws=draws,
     )

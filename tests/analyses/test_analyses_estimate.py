@@ -389,3 +389,93 @@ def test_a_large_take_off_is_drawn_in_parts_that_fit(basis: Basis, monkeypatch: 
     parts = spread_of(draft(basis, plates(), Plan(draws=8000)).rods)
     assert parts["p50"] == pytest.approx(whole["p50"], rel=0.03)
     assert parts["p90"] == pytest.approx(whole["p90"], rel=0.05)
+
+
+def test_cost_is_a_range_with_a_line_in_and_a_line_out(basis: Basis) -> None:
+    """Typed prices make a range; standby counts only the days typed, and what is not priced has its line out."""
+    listed = (
+        {"name": "rods", "value": 8.0, "unit": "USD/rod"},
+        {"name": "standby", "value": 5000.0, "unit": "USD/day"},
+    )
+    priced = Basis(**{**basis.__dict__, "prices": listed})
+    plain = draft(priced, plates(), Plan(draws=2000)).as_json()
+    assert plain["cost"]["p10"] < plain["cost"]["p90"]
+    assert plain["cost"]["p80"] == pytest.approx(8.0 * plain["rods"]["p80"])
+    assert any(text.startswith("cost of rods at") for text in plain["in"])
+    assert any("standby (not estimated)" in text for text in plain["not_in"])
+    waiting = draft(priced, plates(), Plan(draws=2000, standby_days=2.0)).as_json()
+    assert waiting["cost"]["p50"] == pytest.approx(plain["cost"]["p50"] + 10_000.0)
+    assert any(text.startswith("cost of rods, standby at") for text in waiting["in"])
+    assert "standby beyond the days typed" in " ".join(waiting["not_in"])
+    with pytest.raises(InputError, match="below 0"):
+        Plan(standby_days=-1.0).checked()
+
+
+def test_R58_dives_and_days_are_whole_and_counted_inside_the_simulation(made: Estimate) -> None:
+    """Each draw's dives are its own cut time packed into dives, rounded up; days are dives over those typed a day."""
+    assert made.cut_time_s is not None
+    assert made.dives is not None
+    expected = np.ceil(made.cut_time_s / ((2400.0 - 900.0) * 0.65) - 1e-9)
+    assert np.array_equal(made.dives, expected)
+    with_days = draft(
+        made.basis,
+        plates(),
+        Plan(bottom_time_s=2400.0, start_up_s=900.0, cutting_share=0.65, dives_per_day=3.0, draws=4000),
+    )
+    assert with_days.days is not None
+    assert np.array_equal(with_days.days, np.ceil(made.dives / 3.0))
+
+
+def test_R58_without_a_share_it_must_be_typed_and_is_marked(basis: Basis) -> None:
+    """A history without shares of cutting time gives no dives until one is typed; then it says typed."""
+    plan = Plan(bottom_time_s=2400.0, start_up_s=900.0, draws=2000)
+    silent = draft(basis, plates(), plan)
+    assert silent.dives is None
+    assert any("--cutting-share" in text for text in silent.warnings)
+    typed = draft(basis, plates(), Plan(bottom_time_s=2400.0, start_up_s=900.0, cutting_share=0.6, draws=2000))
+    assert typed.as_json()["cutting_share_from"] == "typed"
+
+
+def test_R46_unfinished_lines_stand_in_the_rate(record: Record) -> None:
+    """Eight lines of 4 ft and 6 rods, two abandoned at 1 ft and 8 rods: 64/34 = 1.88 rods/ft, finished only 1.50."""
+    through = [{"line": f"L{n}", "new_length_m": 4 * FT, "planned_length_m": 4 * FT, "rods": 6.0} for n in range(8)]
+    left = [
+        {"line": f"A{n}", "new_length_m": FT, "planned_length_m": 4 * FT, "rods": 8.0, "outcome": "abandoned"}
+        for n in range(2)
+    ]
+    rows = [{**cut, "job": f"J{n % 4}", "dive_no": 1 + n} for n, cut in enumerate([*through, *left])]
+    found = draft(basis_of(record(rows)), plates(thickness="1/2 in"), Plan(draws=2000))
+    assert found.ratio.rods_per_m * FT == pytest.approx(64 / 34, rel=1e-12)
+    assert found.ratio.finished_per_m is not None
+    assert found.ratio.finished_per_m * FT == pytest.approx(1.5, rel=1e-12)
+    assert any("20 % of the tallies hold an unfinished line" in text for text in found.warnings)
+
+
+def test_R45_every_item_has_its_n_and_the_basis_has_them_all(made: Estimate) -> None:
+    """Tallies, cuts, lines, jobs and divers stand with the result, and tallies and jobs with each item."""
+    result = made.as_json()
+    assert {name: result["basis"][name] for name in ("tallies", "cuts", "lines", "jobs", "divers")} == {
+        "tallies": 96,
+        "cuts": 96,
+        "lines": 96,
+        "jobs": 8,
+        "divers": 3,
+    }
+    assert (result["items"][0]["support"], result["items"][0]["support_jobs"]) == (96, 8)
+
+
+def test_R48_fewer_than_five_alike_is_refused_inside_the_range(record: Record) -> None:
+    """Steel between two logged thicknesses, but burned fewer than five times, is refused like steel beyond them."""
+    rng = np.random.default_rng(4)
+    cuts = [
+        {
+            "job": f"J{n % 6}", "dive_no": 1 + n, "line": f"L{n}", "new_length_m": 1.0, "planned_length_m": 1.0,
+            "thickness_mm": (9.5, 38.0)[n % 2] if n > 2 else 19.0,
+            "rods": math.exp(1.5 + 0.2 * rng.standard_normal()),
+        }
+        for n in range(60)
+    ]  # fmt: skip
+    basis = basis_of(record(cuts))
+    with pytest.raises(RefusedError, match="3 tallies like it"):
+        draft(basis, plates(thickness="19 mm"), Plan(draws=2000))
+    assert not draft(basis, plates(thickness="9.5 mm"), Plan(draws=2000)).outside_history

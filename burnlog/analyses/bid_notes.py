@@ -1,0 +1,88 @@
+"""What the reader of a bid has to know: warnings, what is in the figures, and what is not."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import TYPE_CHECKING
+
+from burnlog.analyses import order as orders
+
+if TYPE_CHECKING:
+    from burnlog.analyses.estimate import Estimate
+
+__all__ = ["in_and_out", "warnings_of"]
+
+FEW_JOBS = 6
+
+
+def warnings_of(
+    made: Estimate, blanks: Mapping[str, int], unseen: Mapping[str, tuple[str, ...]], unknown: tuple[str, ...]
+) -> tuple[str, ...]:
+    """What the reader has to know, in plain words, weightiest first."""
+    said = []
+    if made.outside_history:
+        said.append(f"OUTSIDE LOGGED RANGE, allowed because: {made.plan.allow_outside}")
+        said.extend(f"{found.item}: {problem}" for found in made.supports for problem in found.problems)
+    if made.jobs < FEW_JOBS:
+        said.append(
+            f"fewer than {FEW_JOBS} jobs ({made.jobs}): the range leans on the spread assumed between jobs, "
+            "and may be too narrow if your jobs differ more than most"
+        )
+    said.extend(f"{found.item}: only one job like this" for found in made.supports if found.jobs == 1)
+    if blanks:
+        listed = ", ".join(
+            f"{name} ({n} of {sum(i.quantity for i in made.takeoff.items)} pieces)" for name, n in blanks.items()
+        )
+        said.append(f"left blank and drawn from the history's own mix, which widens the range: {listed}")
+    for name, levels in unseen.items():
+        said.append(f"{name} {', '.join(levels)}: no history of its own; drawn from the history's mix")
+    if unknown:
+        said.append(f"not in the history, drawn as new divers: {', '.join(unknown)}")
+    left = made.basis.tallyset.left_out_counts()
+    if left:
+        said.append("left out of the history: " + ", ".join(f"{n} {reason}" for reason, n in left.items()))
+    if made.unfinished_share > 0:
+        said.append(
+            f"{100 * made.unfinished_share:.0f} % of the tallies hold an unfinished line; they are in the rates"
+        )
+    if made.rods_unit == "equivalents":
+        said.append("box counts on fewer than 3 jobs: rods are equivalents burned, and losses are not in them")
+    if made.cut_time_s is None:
+        said.append(f"cut time and dives not estimated: {made.fit.time_refused}")
+    elif made.dives is None:
+        said.append(orders.why_no_dives(made.plan.bottom_time_s, made.plan.start_up_s))
+    if made.oxygen_kg is None:
+        said.append("no oxygen history on 3 jobs or more: oxygen not estimated")
+    said.extend(made.order.notes)
+    said.extend(
+        "a re-burn allowance was added, and the history already holds its re-burns"
+        for adjustment in made.plan.adjustments
+        if "re-burn" in adjustment.why.lower() or "reburn" in adjustment.why.lower()
+    )
+    return tuple(said)
+
+
+def in_and_out(made: Estimate) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """What is in the figures and what is not."""
+    inside = [
+        "burning, rod changes, restarts, re-burns and freeing of hangers, as they happened in the history used",
+        "starts: one per piece",
+    ]
+    if made.rods_unit == "drawn":
+        inside.append("rods lost, broken, wet or not lit, as they happened there")
+    if made.dives is not None:
+        inside.append("start-up and clear-up on the bottom as typed")
+    if made.cost is not None:
+        inside.append("cost of " + ", ".join(made.order.cost_parts) + " at the prices typed")
+    outside = [
+        "descent, travel and set-up unless typed as start-up",
+        "cleaning, digging and jetting to reach the cut",
+        "rigging, lifting and waiting for cranes",
+        "weather, tide and traffic",
+        "decompression and standby" if not made.plan.standby_days else "decompression, standby beyond the days typed",
+    ]
+    if made.cost is not None:
+        missing = made.order.cost_missing
+        named = f": {', '.join(missing)}" if missing else ""
+        outside.append("cost of what has no typed price or no quantity here" + named)
+    return tuple(inside), tuple(outside)
