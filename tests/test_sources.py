@@ -55,7 +55,7 @@ def test_every_key_cited_in_a_docstring_exists() -> None:
 def test_every_source_is_used() -> None:
     """A document nobody cites has no business in the list: a docstring, a word or an outside check names each."""
     places = [path for path in PACKAGE.rglob("*.py") if path.name != "sources.py"]
-    places += list((PACKAGE.parent / "tests" / "reference" / "checks").glob("*.csv"))
+    places += list((Path(__file__).parent / "reference" / "checks").glob("*.csv"))
     text = "".join(path.read_text(encoding="utf-8") for path in places)
     assert [key for key in SOURCES if key not in text] == []
 
