@@ -179,7 +179,7 @@ def test_broken_files_report_what_came_before(log: Log, tmp_path: Path) -> None:
     assert counts(log)["cut"] == 0
 
 
-def test_files_of_no_known_kind_arerefused(log: Log, tmp_path: Path) -> None:
+def test_files_of_no_known_kind_are_refused(log: Log, tmp_path: Path) -> None:
     """A file none of whose columns is known says what a cut sheet looks like."""
     assert "none of the columns is known" in refused(log, tmp_path, {"foo": "1", "bar": "2"})
 

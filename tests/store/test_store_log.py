@@ -168,7 +168,7 @@ def _cuts(scribe: Scribe, count: int) -> None:
 
 READ_ONLY = f"""
 import datetime as dt, os, sys
-import sqlite_utils
+import email.parser, sqlite_utils
 import burnlog.store.backup, burnlog.store.migrations
 from burnlog.errors import FileError
 from burnlog.store.log import Log

@@ -46,7 +46,7 @@ _ODD = st.one_of(
 
 @settings(derandomize=True, max_examples=120, deadline=None)
 @given(data=st.data())
-def test_mangled_sheets_are_taken_whole_orrefused(
+def test_mangled_sheets_are_taken_whole_or_refused(
     tmp_path_factory: pytest.TempPathFactory, data: st.DataObject
 ) -> None:
     """Whatever stands in the cells: an import of every row, or an error of ours and not one row written."""
@@ -70,7 +70,7 @@ def test_mangled_sheets_are_taken_whole_orrefused(
 
 @settings(derandomize=True, max_examples=60, deadline=None)
 @given(place=st.floats(0, 1), junk=st.binary(min_size=1, max_size=6), cut_off=st.booleans())
-def test_mangled_bytes_are_taken_whole_orrefused(
+def test_mangled_bytes_are_taken_whole_or_refused(
     tmp_path_factory: pytest.TempPathFactory, place: float, junk: bytes, cut_off: bool
 ) -> None:
     """Bytes put into, or cut out of, a sheet anywhere: rows in the log, or an error of ours and none."""

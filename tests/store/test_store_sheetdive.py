@@ -282,7 +282,7 @@ def test_R70_training_needs_a_setting(log: Log, tmp_path: Path) -> None:
     assert "training and has no setting" in refused(log, tmp_path, cut(dive="15"))
 
 
-def test_values_outside_their_range_arerefused(log: Log, tmp_path: Path) -> None:
+def test_values_outside_their_range_are_refused(log: Log, tmp_path: Path) -> None:
     """A value no measurement can have is refused by its cell, with the range in words."""
     message = refused(
         log, tmp_path, cut(thickness="500 mm", depth="1500 fsw", set_amps="9000", row="2000", restarts="300")
