@@ -47,8 +47,6 @@ class Optimum:
 
 def floor_ratios(tables: SufficientTables) -> Vector:
     """Ratios that stand for zero during the search (K,): a billionth of one over the largest level."""
-    if not len(tables.sizes):
-        return np.zeros(0)
     return 1e-9 / np.maximum.reduceat(tables.counts, tables.starts)
 
 

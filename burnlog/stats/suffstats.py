@@ -162,8 +162,6 @@ class SufficientTables:
             cells = self.lead.cells.power(2)
             by_level[:q1] = cells @ member[q1:] + self.counts[:q1, None] ** 2 * member[:q1]
             by_level[q1:] += cells.T @ member[:q1]
-        if K == 0:
-            return np.zeros((0, 0))
         return np.add.reduceat(by_level * inverse[:, None], self.starts, axis=0)
 
     def rows_of(self, factor: str, label: object) -> NDArray[np.intp]:

@@ -10,6 +10,7 @@ import pytest
 from scipy.linalg import cholesky, solve_triangular
 from scipy.optimize import minimize
 
+import burnlog.stats.newton as newton
 from burnlog.errors import FitError
 from burnlog.stats.criterion import Point
 from burnlog.stats.mixed import MixedFit, criterion_at, fit_at, fit_mixed
@@ -111,6 +112,28 @@ def ratios_of(data: Draw, fit: MixedFit) -> np.ndarray:
     return np.array([(fit.group_sd[name] / fit.sigma) ** 2 for name in data.groups])
 
 
+def test_random_sets_are_as_awkward_as_they_claim() -> None:
+    """Among the 200 sets are weights, nested and unbalanced groupings, near-collinear columns, both likelihoods."""
+    sets = [draw(seed) for seed in range(SETS)]
+
+    def nested(data: Draw) -> bool:
+        pairs = [(a, b) for a in data.groups.values() for b in data.groups.values() if a is not b]
+        return any(len(set(zip(a, b, strict=True))) == len(set(a)) for a, b in pairs)
+
+    def unbalanced(data: Draw) -> bool:
+        sizes = [np.bincount(codes)[np.unique(codes)] for codes in data.groups.values()]
+        return any(size.max() > 4 * size.min() for size in sizes)
+
+    def collinear(data: Draw) -> bool:
+        return data.X.shape[1] > 2 and float(np.corrcoef(data.X[:, 1], data.X[:, 2])[0, 1]) > 0.999
+
+    assert sum(data.weights is not None for data in sets) > 50
+    assert sum(map(nested, sets)) > 30
+    assert sum(map(unbalanced, sets)) > 80
+    assert sum(map(collinear, sets)) > 25
+    assert 60 < sum(data.method == "ML" for data in sets) < 140
+
+
 def test_random_sets_agree_with_dense_algebra() -> None:
     """On 200 random sets criterion, coefficients, errors and modes agree with dense algebra to 1e-9."""
     refused = 0
@@ -164,6 +187,30 @@ def test_random_sets_are_nowhere_above_a_general_optimiser() -> None:
             lowest = min(lowest, float(climb.fun))
         assert fit.criterion <= lowest + 1e-6, seed
     assert boundary > SETS // 4
+
+
+def test_zero_is_found_where_it_is_the_lower_of_two_optima() -> None:
+    """With few, very unequal weights the criterion can dip twice: inside, and lower still at zero."""
+    rng = np.random.default_rng([55, 827])
+    n, q = int(rng.integers(10, 40)), 6
+    codes = rng.choice(q, n, p=rng.dirichlet(np.full(q, 0.6)))
+    y = rng.normal(size=n) + 0.3 * rng.normal(size=8)[codes]
+    X = np.column_stack([np.ones(n), rng.normal(size=n)])
+    data = Draw(y, X, {"g": codes}, rng.gamma(1, 1, n) + 0.02, "REML")
+    value = Dense(data).value
+    at_zero, hill, inside = (value(np.array([ratio])) for ratio in (0.0, 0.04, 0.16372491))
+    assert at_zero < inside - 1e-3 < hill - 1e-2
+    fit = fit_mixed(y, X, data.groups, weights=data.weights)
+    assert fit.boundary == ("g",)
+    assert fit.criterion == pytest.approx(value(np.zeros(1)), rel=1e-12)
+
+
+def test_a_search_that_stops_early_says_so(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where the evaluations run out the estimates come with a note."""
+    data = draw(3)
+    monkeypatch.setattr(newton, "MOST_EVALUATIONS", 1)
+    fit = fit_mixed(data.y, data.X, data.groups, weights=data.weights, method=data.method)
+    assert "the search for the variances stopped before it converged" in fit.notes
 
 
 def saturated(seed: int) -> Draw:

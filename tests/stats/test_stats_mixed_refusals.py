@@ -9,7 +9,7 @@ import pandas as pd
 import pytest
 
 from burnlog.errors import FitError, FrameError
-from burnlog.stats.mixed import criterion_at, fit_at, fit_mixed
+from burnlog.stats.mixed import criterion_at, fit_at, fit_mixed, fit_tables
 from burnlog.stats.suffstats import tabulate
 
 N = 24
@@ -113,3 +113,16 @@ def test_nested_is_not_identical() -> None:
     inner[0] = "a2"
     fit = fit_mixed(Y, ONE, {"g": GROUP, "inner": inner})
     assert set(fit.group_sd) == {"g", "inner"}
+
+
+def test_what_is_left_without_a_level_can_be_too_little() -> None:
+    """Tables less one level are refused like a record of those rows: too few of them, or a column that went along."""
+    own = np.array([1.0, 1.0, 1.0, 0.0, 0.0, 0.0])
+    X = np.column_stack([np.ones(6), own])
+    y = [1.0, 2.0, 4.0, 3.0, 5.0, 4.5]
+    tables = tabulate(y, X, {"batch": [1, 1, 1, 2, 2, 3], "part": [1, 2, 1, 2, 1, 2]})
+    with pytest.raises(FitError, match="cannot tell the columns and groupings apart"):
+        fit_tables(tables.without(1, factor="batch"))
+    wide = tabulate(y, np.column_stack([X, [0, 1, 2, 0, 2, 1.0]]), {"batch": [1, 1, 1, 2, 2, 3]})
+    with pytest.raises(FitError, match="3 rows leave no degree of freedom after 3 columns"):
+        fit_tables(wide.without(1, factor="batch"))
