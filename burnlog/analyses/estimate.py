@@ -28,6 +28,7 @@ from burnlog.analyses.rate_fit import RateFit, Settings
 from burnlog.analyses.support import Support, support
 from burnlog.analyses.takeoff import TakeOff
 from burnlog.analyses.tallies import Ratio, TallySet, ratio
+from burnlog.analyses.thumb import compare_rules
 from burnlog.errors import InputError, RefusedError
 from burnlog.physics.oxygen import from_kg
 
@@ -173,6 +174,7 @@ class Estimate:
                 "sigma": float(fit.rods.posterior.sigma),
                 "khat": None,
             },
+            "rules": [rule.as_json() for rule in compare_rules(self.basis, self.takeoff)],
             "adjustments": [self._adjusted(adjustment) for adjustment in plan.adjustments],
             "outside_history": self.outside_history,
             "allow_outside": plan.allow_outside,

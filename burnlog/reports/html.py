@@ -6,14 +6,15 @@ stands its finding in words and the table of what it shows.
 
 from __future__ import annotations
 
-import json
 from collections.abc import Mapping
 from typing import Any
 
 from burnlog.analyses.estimate import Estimate, in_and_out, spread_of
 from burnlog.analyses.kept_fit import fit_key
+from burnlog.analyses.thumb import compare_rules
 from burnlog.reports.cautions import MADE_UP, cautions
 from burnlog.reports.page import page
+from burnlog.reports.text_plan import own_says, rule_says
 
 __all__ = ["estimate_page"]
 
@@ -206,21 +207,7 @@ def _history_rows(made: Estimate, us: bool) -> list[dict[str, str]]:
 
 def _rules(made: Estimate, us: bool) -> list[dict[str, str]]:
     """The user's rules of thumb beside the history's own rate on the same steel."""
-    out = []
-    for rule in made.basis.rules:
-        detail = json.loads(str(rule["detail"] or "{}"))
-        tallies = made.basis.tallyset.tallies
-        low, high = detail.get("thickness_from_mm", 0.0), detail.get("thickness_to_mm", float("inf"))
-        same = tallies[tallies["thickness_mm"].between(low, high)]
-        if detail.get("family"):
-            same = same[same["family"] == detail["family"]]
-        own = "not compared: no tallies on that steel with those rods"
-        if rule["unit"] == "rods/m" and len(same):
-            rate = float(same["rods"].sum() / same["new_length_m"].sum())
-            times = rate / float(rule["value"])
-            own = f"{rate * (M_PER_FT if us else 1.0):.2f} ({len(same)} tallies), {times:.2f} times the rule"
-        elif rule["unit"] != "rods/m":
-            own = f"not compared: given in {rule['unit']}"
-        value = float(rule["value"]) * (M_PER_FT if us and rule["unit"] == "rods/m" else 1.0)
-        out.append({"name": str(rule["name"]), "value": f"{value:.2f}", "own": own, "source": str(rule["source"])})
-    return out
+    return [
+        {"name": rule.name, "value": rule_says(rule, us), "own": own_says(rule, us), "source": rule.source}
+        for rule in compare_rules(made.basis, made.takeoff)
+    ]

@@ -7,9 +7,11 @@ from collections.abc import Sequence
 
 from burnlog.analyses.estimate import Estimate, in_and_out, spread_of
 from burnlog.analyses.frozen import Score
+from burnlog.analyses.takeoff import Item
+from burnlog.analyses.thumb import Compared, compare_rules
 from burnlog.reports.cautions import MADE_UP
 
-__all__ = ["estimate_text", "score_text", "vary_text"]
+__all__ = ["estimate_text", "own_says", "rule_says", "score_text", "vary_text"]
 
 M_PER_FT = 0.3048
 KG_PER_SCF = 0.037552  # oxygen at 70 F and 1 atm: real gas, see `physics.oxygen`
@@ -70,8 +72,7 @@ def estimate_text(made: Estimate, *, profile: str = "metric", code: str = "DRAFT
             f"  {item.item[:16]:<16} {item.quantity:>4} {_thick(item.thickness_mm, profile):>9} "
             f"{_long(item.total_m, profile):>10} {drawn['p50']:>6.0f}-{drawn['p80']:<6.0f} {alike:>8}"
         )
-        if item.interlocks:
-            lines.append(f"    {item.interlocks} interlocks, two or three thicknesses deep")
+        lines += _wrapped(_each(item, profile), "    ") if item.cut_line is not None else []
     lines += ["", "Order at P80"]
     for name, amount in made.order.rods.items():
         packs = f", {made.order.packs[name]} packs" if name in made.order.packs else ""
@@ -94,6 +95,13 @@ def estimate_text(made: Estimate, *, profile: str = "metric", code: str = "DRAFT
             "Not blended into the figures above.",
             "",
         )
+    us = profile == "us"
+    for rule in compare_rules(made.basis, made.takeoff):
+        unit = "rods/ft" if us and rule.unit == "rods/m" else rule.unit
+        lines += _wrapped(
+            f"Rule of thumb, {rule.name}: {rule_says(rule, us)} {unit} ({rule.source}). Own: {own_says(rule, us)}.",
+            "",
+        )
     inside, outside = in_and_out(made)
     lines += ["", "IN", *(line for text in inside for line in _wrapped("- " + text))]
     lines += ["NOT IN", *(line for text in outside for line in _wrapped("- " + text))]
@@ -106,6 +114,39 @@ def estimate_text(made: Estimate, *, profile: str = "metric", code: str = "DRAFT
 def _row(name: str, values: dict[str, float], scale: float, digits: int) -> str:
     cells = (f"{values[key] * scale:>9,.{digits}f}" for key in ("p10", "p50", "p80", "p90", "mean"))
     return f"  {name:<19}" + "".join(cells)
+
+
+def _each(item: Item, profile: str) -> str:
+    """One piece of an item: its cut line, and beside it what is not burned."""
+    assert item.cut_line is not None
+    us = profile == "us"
+    said = [f"each {item.length_m / M_PER_FT:.3f} ft" if us else f"each {item.length_m:.3f} m"]
+    perimeter = item.cut_line.perimeter_mm
+    if perimeter is not None and abs(perimeter - item.cut_line.cut_line_mm) > 0.5:
+        named = f"{perimeter / 25.4:.2f} in" if us else f"{perimeter:.0f} mm"
+        said.append(f"surface perimeter {named} (not burned)")
+    if item.interlocks:
+        said.append(f"{item.interlocks} interlocks, two or three thicknesses deep")
+    return "; ".join(said)
+
+
+def rule_says(rule: Compared, us: bool) -> str:
+    """What a rule of thumb gives, over a foot or a metre where it is over length."""
+    scale = M_PER_FT if us and rule.unit == "rods/m" else 1.0
+    ends = dict.fromkeys(f"{value * scale:.2f}" for value in (rule.low_per_m, rule.high_per_m))
+    return "-".join(ends)
+
+
+def own_says(rule: Compared, us: bool) -> str:
+    """The history's own rate beside a rule, with its range and n, or why there is none."""
+    if rule.own_per_m is None or rule.times is None:
+        return f"not compared: {rule.why_not}"
+    scale = M_PER_FT if us else 1.0
+    reach = ""
+    if rule.own_low is not None and rule.own_high is not None:
+        reach = f"next job {rule.own_low * scale:.2f}-{rule.own_high * scale:.2f}; "
+    n = f"{rule.tallies} tallies, {rule.jobs} jobs"
+    return f"{rule.own_per_m * scale:.2f} ({reach}{n}), {rule.times:.2f} times the rule"
 
 
 def _rate(per_m: float, profile: str) -> str:

@@ -7,6 +7,7 @@ remember come in with a source or not at all.
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any, Protocol
@@ -391,13 +392,20 @@ class MasterImport:
         low, high = detail.get("thickness_from_mm"), detail.get("thickness_to_mm")
         if low is not None and high is not None and low > high:
             raise InputError(f"{name}: thickness_from is more than thickness_to")
-        amount, unit = _amount(value, self.file.headers["value"].unit)
         size, per_unit = _per(per)
-        if unit == "mm" and per_unit == "rod":
-            if amount == 0:
-                raise InputError(f"{name}: no length per rod")
-            return 1000.0 * size / amount, "rods/m", detail
-        return amount / size, f"{unit}/{per_unit}", detail
+        ends = []
+        for text in _ends(value):
+            amount, unit = _amount(text, self.file.headers["value"].unit)
+            if unit == "mm" and per_unit == "rod":
+                if amount == 0:
+                    raise InputError(f"{name}: no length per rod")
+                ends.append((1000.0 * size / amount, "rods/m"))
+            else:
+                ends.append((amount / size, f"{unit}/{per_unit}"))
+        if len(ends) == 1:
+            return *ends[0], detail
+        first, last = sorted(value for value, _ in ends)
+        return 0.5 * (first + last), ends[0][1], {**detail, "low": first, "high": last}
 
     def _price(self, row: SheetRow, name: str, source: str) -> tuple[float, str, dict[str, Any]]:
         currency, per = str(row.get("currency").value), row.get("per").value
@@ -408,6 +416,21 @@ class MasterImport:
         if len(unit) > 20:
             raise InputError(f"{name}: currency and per are too long together (20 characters)")
         return value, unit, {"currency": currency, **({"per": per} if per is not None else {})}
+
+
+def _ends(text: str) -> tuple[str, ...]:
+    """A rule's two ends where it gives a range, `8-10 in` or `8 to 10 in`; a fraction is no range.
+
+    Examples
+    --------
+    >>> _ends("8-10 in"), _ends("1-1/2 in")
+    (('8 in', '10 in'), ('1-1/2 in',))
+    """
+    found = re.fullmatch(r"\s*(\d+(?:\.\d+)?)\s*(?:-|to)\s*(\d+(?:\.\d+)?)(?![\d./])\s*([^\d/]*)", text)
+    if found is None:
+        return (text,)
+    low, high, unit = found.groups()
+    return (f"{low} {unit}".strip(), f"{high} {unit}".strip())
 
 
 def _amount(text: str, header_unit: str | None) -> tuple[float, str]:

@@ -413,6 +413,52 @@ def test_R56_every_bad_cell_of_a_workbook_is_named_by_its_address(season: Path, 
         assert f"(cell {cell})" in done.stderr
 
 
+def test_R63_a_rule_of_thumb_stands_beside_the_own_rate(own: Path, tmp_path: Path) -> None:
+    """8-10 in per rod on 1/2 in reads 1.20-1.50 rods/ft beside own rate, range and n; other steel is not compared."""
+    rules = tmp_path / "rules.csv"
+    rules.write_text(
+        "rule,value,per,thickness_from,thickness_to,family,source\n"
+        "yard rule,8-10 in,rod,0.45 in,0.55 in,exothermic,the yard foreman\n"
+        "thick rule,2 in,rod,2 in,3 in,exothermic,the yard foreman\n",
+        encoding="utf-8",
+    )
+    assert _run(own, "import", str(rules)).returncode == 0
+    words = ("--units", "us", "estimate", "draft", str(SEED / "takeoff.csv"))
+    said = " ".join(_run(own, *words).stdout.split())
+    assert "Rule of thumb, yard rule: 1.20-1.50 rods/ft (the yard foreman). Own: " in said
+    assert "Rule of thumb, thick rule: 6.00 rods/ft (the yard foreman). Own: not compared: this bid asks" in said
+    found = {rule["name"]: rule for rule in json.loads(_run(own, *words, "--json").stdout)["rules"]}
+    yard = found["yard rule"]
+    assert [round(yard[key] * 0.3048, 9) for key in ("low_per_m", "high_per_m")] == [1.2, 1.5]
+    rates = json.loads(_run(own, "rates", "--family", "exothermic", "--by", "thickness", "--json").stdout)
+    assert yard["tallies"] > 0
+    assert yard["own_low"] < yard["own_per_m"] < yard["own_high"]
+    assert yard["times"] == pytest.approx(yard["own_per_m"] / (1.35 / 0.3048))
+    assert yard["own_per_m"] < 2 * rates["rods"]["ratio_per_m"]
+    assert found["thick rule"]["own_per_m"] is None
+
+
+def test_R23_the_perimeter_stands_beside_the_cut_line_as_not_burned(season: Path, tmp_path: Path) -> None:
+    """One HP14x117 gives 3.531 ft to burn, and its surface perimeter by name as what is not."""
+    one = tmp_path / "one.csv"
+    one.write_text("item,section,rod_type\npile,HP14x117,EX38\n", encoding="utf-8")
+    done = _run(season, "--units", "us", "estimate", "draft", str(one))
+    assert done.returncode == 0, done.stderr
+    assert "each 3.531 ft; surface perimeter 86.35 in (not burned)" in done.stdout
+
+
+def test_R65_an_adjustment_without_a_reason_is_refused(season: Path) -> None:
+    """`--adjust` alone ends with 2; with a reason it has its line and the base figures stay."""
+    words = ("estimate", "draft", str(SEED / "takeoff.csv"))
+    assert _run(season, *words, "--adjust", "rods=+15%").returncode == 2
+    plain = json.loads(_run(season, *words, "--json").stdout)
+    judged = json.loads(_run(season, *words, "--adjust", "rods=+15%", "--why", "kelp", "--json").stdout)
+    assert judged["rods"] == plain["rods"]
+    assert judged["adjustments"][0]["why"] == "kelp"
+    assert _run(season, *words, "--seed", "1.5").returncode == 2
+    assert _run(season, *words, "--draws", "100").returncode == 2
+
+
 def test_report_estimate_writes_one_page(own: Path, tmp_path: Path) -> None:
     """The page of an issued estimate holds its number, its boxes and no address of the network."""
     assert _run(own, "estimate", "issue", "E9", str(SEED / "takeoff.csv")).returncode == 0

@@ -178,7 +178,7 @@ def test_R39_rules_of_thumb_in_one_unit(log: Log, tmp_path: Path) -> None:
     """A rule needs a source; rods per length and length per rod come out as rods per metre."""
     rule = {"rule": "office", "value": "1.4", "per": "ft", "thickness_from": "3/8 in", "thickness_to": "5/8 in"}
     assert "column source" in _refused(log, tmp_path, {**rule, "source": ""})
-    assert "not one value" in _refused(log, tmp_path, {**rule, "value": "8-10 in", "source": "x"})
+    assert "not one value" in _refused(log, tmp_path, {**rule, "value": "8, 9 or 10 in", "source": "x"})
     assert "thickness_from is more" in _refused(log, tmp_path, {**rule, "thickness_from": "1 in", "source": "x"})
     take(
         log,
