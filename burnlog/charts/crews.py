@@ -283,6 +283,7 @@ def map_chart(review: CrewReview) -> Any:
     )
     top = int(rows["tallies"].max())
     panels = []
+    wide = WIDTH - 30 - 8 * int(rows["code"].str.len().max())  # what the longest code leaves of the paper
     for number, mine in rows.groupby("part"):
         base = alt.Chart(mine).encode(
             x=alt.X("job:N", sort=None, title="job (n in tallies)", axis=alt.Axis(labelAngle=-40, labelLimit=140)),
@@ -293,6 +294,6 @@ def map_chart(review: CrewReview) -> Any:
         )
         names = base.mark_text(color=BLACK).encode(text="tallies:Q")
         title = f"part {number}: never met the others" if len(numbers) > 1 else ""
-        panel = alt.layer(dots, names).properties(width=WIDTH - 60, height=40 * mine["code"].nunique() + 10)
+        panel = alt.layer(dots, names).properties(width=wide, height=40 * mine["code"].nunique() + 10)
         panels.append(panel.properties(title=alt.TitleParams(title)) if title else panel)
     return dressed(alt.vconcat(*panels), description=map_finding(review))

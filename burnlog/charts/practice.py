@@ -263,6 +263,6 @@ def road_chart(panel: Panel, *, profile: str = "metric") -> Any:
             ),
         )
         layer = alt.layer(base.mark_line(color=GREY), base.mark_point(size=45, color=BLACK, fill="white", opacity=1))
-        title = alt.TitleParams(f"{code} (n = {len(mine)})")
+        title = alt.TitleParams(f"{code} (n = {len(mine)})", limit=width + 26)
         panels.append(layer.properties(width=width, height=70, title=title))
     return dressed(alt.concat(*panels, columns=COLUMNS), description=road_finding(panel))
