@@ -54,6 +54,7 @@ ANSWERS = {
 }
 """Prompt -> what is typed; Enter everywhere else."""
 ROWS_OF_SHEET = 120
+LONGEST_START_S = 60.0
 
 
 def _surroundings(path: Path) -> dict[str, str]:
@@ -124,7 +125,7 @@ def kill_enter(folder: Path, times: int, seed: int = 1) -> Counter[str]:
             cwd=folder,
             env=_surroundings(path),
         )
-        said = _type(process, rng.uniform(0.6, 2.2))
+        said = _type(process, rng.uniform(0.0, 1.6))
         told = said.count("saved: cut ")
         out["kills"] += 1
         out["acknowledged"] += told
@@ -142,18 +143,19 @@ def kill_enter(folder: Path, times: int, seed: int = 1) -> Counter[str]:
 
 
 def _type(process: subprocess.Popen[bytes], seconds: float) -> str:
-    """Answer every prompt until the time is up, then kill; returns what was said by then."""
+    """Answer every prompt until so long after the first, then kill; returns what was said by then."""
     assert process.stdin is not None
     assert process.stdout is not None
     assert process.stderr is not None
     os.set_blocking(process.stdout.fileno(), False)
-    end = time.monotonic() + seconds
+    end = time.monotonic() + LONGEST_START_S
     text, answered = "", 0
     try:
         while time.monotonic() < end and process.poll() is None:
             text += (process.stdout.read() or b"").decode()
             if len(text) > answered and text.endswith(": "):
                 label = text[:-2].rsplit("\n", 1)[-1].rsplit(": ", 1)[-1]  # a pipe echoes no line ends
+                end = end if answered else time.monotonic() + seconds
                 answered = len(text)
                 process.stdin.write(f"{ANSWERS.get(label, '')}\n".encode())
                 process.stdin.flush()
