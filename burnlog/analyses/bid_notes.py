@@ -53,6 +53,8 @@ def warnings_of(
         said.append(orders.why_no_dives(made.plan.bottom_time_s, made.plan.start_up_s))
     if made.oxygen_kg is None:
         said.append("no oxygen history on 3 jobs or more: oxygen not estimated")
+    if made.plan.standby_days and not _standby(made):
+        said.append("standby days were typed, but the price list has no standby: they are not in the cost")
     said.extend(made.order.notes)
     said.extend(
         "a re-burn allowance was added, and the history already holds its re-burns"
@@ -60,6 +62,11 @@ def warnings_of(
         if "re-burn" in adjustment.why.lower() or "reburn" in adjustment.why.lower()
     )
     return tuple(said)
+
+
+def _standby(made: Estimate) -> bool:
+    """Days of standby were typed and priced."""
+    return bool(made.plan.standby_days) and "standby" in made.order.cost_parts
 
 
 def in_and_out(made: Estimate) -> tuple[tuple[str, ...], tuple[str, ...]]:
@@ -79,7 +86,7 @@ def in_and_out(made: Estimate) -> tuple[tuple[str, ...], tuple[str, ...]]:
         "cleaning, digging and jetting to reach the cut",
         "rigging, lifting and waiting for cranes",
         "weather, tide and traffic",
-        "decompression and standby" if not made.plan.standby_days else "decompression, standby beyond the days typed",
+        "decompression, standby beyond the days typed" if _standby(made) else "decompression and standby",
     ]
     if made.cost is not None:
         missing = made.order.cost_missing

@@ -18,7 +18,7 @@ from burnlog.physics.oxygen import cylinders_needed, usable_kg
 __all__ = ["Order", "by_type", "dives", "order", "share_draws", "share_from", "why_no_dives"]
 
 Array = NDArray[np.float64]
-UNNAMED = "not named"
+UNNAMED = "rods of no named type"
 
 
 @dataclass(frozen=True, eq=False)
@@ -146,7 +146,7 @@ def order(
     missing = [name for name, size in known.items() if not size]
     sizes = {name: float(size) for name, size in known.items() if size}
     if missing:
-        notes.append(f"no pack size for {', '.join(missing)}: rods only")
+        notes.append(f"no pack size for {', '.join(missing)}: rods alone, no packs")
     packs = {name: math.ceil(_p80(values) / sizes[name] - 1e-9) for name, values in rods.items() if name in sizes}
     drawn = None
     if not missing:

@@ -125,7 +125,8 @@ def _support(item: Item, logged: _Logged) -> Support:
     if alike < FEWEST_ALIKE:
         where = f", {place}" if place else ""
         problems.append(
-            f"{alike} tallies like it (within {100 * WITHIN:.0f} % of {steel:.1f} mm, {what}{where}); "
+            f"{alike} {'tally' if alike == 1 else 'tallies'} like it "
+            f"(within {100 * WITHIN:.0f} % of {steel:.1f} mm, {what}{where}); "
             f"{FEWEST_ALIKE} are needed"
         )
     return Support(item.item, alike, len(set(logged.job[near])), low, high, tuple(problems))

@@ -54,6 +54,7 @@ WORD_LISTS = {
     "family": "family",
     "setting": "setting",
 }
+BLANK_MARKS = ("-", "?", "nr")
 MOST_LINES = 20_000
 
 
@@ -275,7 +276,7 @@ def _item(
             return None
 
     name = cell("item")
-    if not name:
+    if not name or name in BLANK_MARKS:
         note(number, "item", "a name is needed, so that pages can point at it")
     quantity = 1
     if cell("quantity"):

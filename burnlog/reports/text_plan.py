@@ -155,8 +155,11 @@ def _rate(per_m: float, profile: str) -> str:
 
 def vary_text(what: str, rows: Sequence[tuple[str, Estimate | None]]) -> str:
     """One small table: a line a level, `no history` where the record holds nothing."""
-    lines = [f"What if: {what}", f"  {'level':<24}{'rods P50':>10}{'P80':>8}{'dives P50':>11}{'P80':>8}"]
-    for level, made in rows:
+    timed = what.endswith("_s")
+    name = what.removesuffix("_s").replace("_", " ")
+    lines = [f"What if: {name}", f"  {'level':<24}{'rods P50':>10}{'P80':>8}{'dives P50':>11}{'P80':>8}"]
+    for typed, made in rows:
+        level = f"{float(typed) / 60:g} min" if timed else typed
         if made is None:
             lines.append(f"  {level:<24}no history")
             continue

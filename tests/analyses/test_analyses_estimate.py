@@ -407,6 +407,11 @@ def test_cost_is_a_range_with_a_line_in_and_a_line_out(basis: Basis) -> None:
     assert waiting["cost"]["p50"] == pytest.approx(plain["cost"]["p50"] + 10_000.0)
     assert any(text.startswith("cost of rods, standby at") for text in waiting["in"])
     assert "standby beyond the days typed" in " ".join(waiting["not_in"])
+    unpriced = Basis(**{**basis.__dict__, "prices": listed[:1]})
+    silent = draft(unpriced, plates(), Plan(draws=2000, standby_days=2.0)).as_json()
+    assert silent["cost"]["p50"] == plain["cost"]["p50"]
+    assert "decompression and standby" in silent["not_in"]
+    assert any("no standby: they are not in the cost" in text for text in silent["warnings"])
     with pytest.raises(InputError, match="below 0"):
         Plan(standby_days=-1.0).checked()
 

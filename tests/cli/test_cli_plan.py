@@ -231,6 +231,12 @@ def test_R62_what_if_shows_no_history(season: Path) -> None:
     assert done.returncode == 0, done.stderr
     table = done.stdout[done.stdout.index("What if") :]
     assert table.count("no history") == 1
+    timed = _run(
+        season, *words[:3], "--bottom-time", "40min", "--start-up", "15min", "--vary", "bottom-time=30min,1h"
+    )
+    table = timed.stdout[timed.stdout.index("What if: bottom time") :]
+    assert "  30 min " in table
+    assert "  60 min " in table
 
 
 @pytest.mark.parametrize(
