@@ -13,6 +13,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from burnlog.analyses.flags import NOT_SEEN, FlagReview, flags
 from burnlog.analyses.invented import WORLDS, History, World, history
@@ -183,7 +184,13 @@ def _with_sag(frames: Frames) -> tuple[Frames, list[str]]:
 
 def doubled(seed: int, count: int) -> tuple[float, float, float]:
     """How far 5 % of tallies made twice as large move the robust, the ordinary and the pooled rate, mean in %."""
-    moved = []
+    robust, ordinary, pooled = doubled_each(seed, count).mean(axis=0)
+    return float(robust), float(ordinary), float(pooled)
+
+
+def doubled_each(seed: int, count: int) -> NDArray[np.float64]:
+    """The same record by record of 6 jobs or more, (records, 3) in %."""
+    moved: list[list[float]] = []
     for made in records(replace(WORLDS["base"], sag=0.0), seed, count):
         if made.frames.jobs.shape[0] < 6:
             continue
@@ -199,8 +206,7 @@ def doubled(seed: int, count: int) -> tuple[float, float, float]:
                 ratio(sets[1]).rods_per_m / ratio(sets[0]).rods_per_m - 1,
             ]
         )
-    robust, ordinary, pooled = 100 * np.mean(moved, axis=0)
-    return float(robust), float(ordinary), float(pooled)
+    return 100 * np.array(moved)
 
 
 def _share(found: int, made: int, floor: float | None = None) -> str:
@@ -297,9 +303,13 @@ def main(words: list[str] | None = None) -> None:
     made, pressure, residual = masking(seed + 4, max(count // 4, 5))
     print("\nMasking: five sag dives in one small job, ten clean readings before")
     print(f"  by pressure {_share(pressure, made)}; by an ordinary residual {_share(residual, made)}")
-    robust, ordinary, pooled = doubled(seed + 5, count)
-    print("5 % of tallies made twice as large move the rate:")
-    print(f"  robust {robust:+.1f} %, ordinary {ordinary:+.1f} %, pooled as for a bid {pooled:+.1f} %")
+    each = doubled_each(seed + 5, count)
+    robust, ordinary, pooled = each.mean(axis=0)
+    off = 1.96 * each[:, 0].std(ddof=1) / np.sqrt(len(each))
+    print(f"5 % of tallies made twice as large move the rate, mean of {len(each)} records of 6 jobs or more:")
+    print(f"  robust {robust:+.1f} % (+- {off:.1f}), ordinary {ordinary:+.1f} %, pooled as for a bid {pooled:+.1f} %")
+    under, more = int((each[:, 0] < 3).sum()), int((each[:, 1] > each[:, 0]).sum())
+    print(f"  robust under 3 % in {under} of {len(each)}; ordinary moved more in {more}")
     print(f"Not seen: {' '.join(NOT_SEEN)}")
 
 

@@ -220,9 +220,10 @@ def forecast_supply(
     50.0
     """
     if len(windows) < FEWEST_WINDOWS:
+        found = f"{len(windows)} stretch{'' if len(windows) == 1 else 'es'}"
         raise RefusedError(
-            f"{len(windows)} stretches between bank readings, {FEWEST_WINDOWS} are needed: read the bank before "
-            "and after each dive, with the rods burned between."
+            f"{found} between bank readings, {FEWEST_WINDOWS} are needed: read the bank before and after each dive, "
+            "with the rods burned between."
         )
     rods = np.array([w.rods for w in windows], dtype=float)
     fall = np.array([w.fall_kpa for w in windows], dtype=float)
