@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import json
+import math
 from pathlib import Path
 
 import pytest
 from paper import counts, cut, new_log, one, refused, take
 
+from burnlog.store.frames import load_frames
 from burnlog.store.log import Log
+from burnlog.store.sheetexport import SheetExport
 
 
 @pytest.fixture
@@ -208,10 +211,20 @@ def test_R28_stubs_are_kept(log: Log, tmp_path: Path) -> None:
 
 
 def test_R30_burn_and_hot_time_are_two_fields(log: Log, tmp_path: Path) -> None:
-    """Neither is filled from the other; set and delivered amps likewise."""
+    """Neither is filled from the other, in the log, the frames or an export; set and delivered amps likewise."""
     take(log, tmp_path, cut(burn_time="0:45", set_amps="200"), cut(hot_time="30s", delivered_amps="165 A"))
     rows = log.rows("SELECT burn_s, hot_s, set_a, delivered_a FROM cut ORDER BY row")
     assert [tuple(row.values()) for row in rows] == [(45, None, 200, None), (None, 30, None, 165)]
+    cuts = load_frames(log).cuts[["burn_s", "hot_s", "set_a", "delivered_a"]]
+    assert [[None if math.isnan(value) else value for value in row] for row in cuts.to_numpy()] == [
+        [45, None, 200, None],
+        [None, 30, None, 165],
+    ]
+    exported = [
+        (row["burn_time"], row["hot_time"], row["set_amps"], row["delivered_amps"])
+        for row in SheetExport(log).rows("PIER7")
+    ]
+    assert exported == [("0:45", "", "200", ""), ("", "30s", "", "165 A")]
 
 
 def test_stops_past_midnight(log: Log, tmp_path: Path) -> None:
