@@ -36,6 +36,7 @@ FLOOR_KPA = 2 * KPA_PER_PSI
 STEP_FLOOR = 0.7
 """A gauge read in coarse steps cannot show a smaller spread than this share of its step (3.5 psi at 5 psi)."""
 STEPS_KPA = (100.0, 10 * KPA_PER_PSI, 50.0, 5 * KPA_PER_PSI)
+MIXED = "readings of more than one rig in the dive"
 K, H_PER_ROD, H_PER_CUT, SINGLE = 1.0, 4.0, 3.0, 3.5
 COLUMNS = ["dive_ref", "rig", "after_rod", "cut_id", "static_kpa", "flowing_kpa", "segment"]
 
@@ -56,7 +57,7 @@ class DivePressure:
     Attributes
     ----------
     dive, job, rig : str
-        `rig` is empty where nobody wrote it.
+        `rig` is empty where nobody wrote it, or where the dive's readings name several.
     method : str
         ``per rod``, ``per cut`` or ``none``.
     drop_kpa, z, cusum : (n,) arrays
@@ -181,7 +182,7 @@ def judge_dives(frames: Frames) -> tuple[DivePressure, ...]:
     for ref, read in by_dive.items():
         if read.dive.rig:
             by_rig.setdefault(read.dive.rig, []).append(ref)
-    found = {ref: replace(read.dive, why="rig not recorded") for ref, read in by_dive.items()}
+    found = {ref: read.dive for ref, read in by_dive.items()}
     for refs in by_rig.values():
         reads = [by_dive[ref] for ref in refs]
         pool = _Pool.of(reads)
@@ -210,11 +211,12 @@ class _Readings:
     def of(cls, rows: pd.DataFrame) -> _Readings:
         segment = rows["segment"].to_numpy()
         missing = np.full(len(rows), np.nan)
-        rig = rows["rig"].iloc[0]
+        rigs = rows["rig"].dropna().unique()
         dive = DivePressure(
             dive=str(rows["dive_ref"].iloc[0]),
             job=str(rows["job"].iloc[0]),
-            rig=rig if isinstance(rig, str) else "",
+            rig=str(rigs[0]) if len(rigs) == 1 else "",
+            why=MIXED if len(rigs) > 1 else "rig not recorded",
             method=str(rows["method"].iloc[0]),
             drop_kpa=rows["drop_kpa"].to_numpy(),
             z=missing,
@@ -283,7 +285,7 @@ def _judge(read: _Readings, pool: _Pool, others: NDArray[np.bool_]) -> DivePress
         onset = int(quiet[-1]) + 1 if quiet.size else 0
         raised = np.flatnonzero(z > K)
         last = int(max(raised[-1], alarm)) if raised.size else alarm
-    return replace(dive, z=z, cusum=sums, onset=onset, alarm=alarm, last=last, baseline=usual)
+    return replace(dive, z=z, cusum=sums, onset=onset, alarm=alarm, last=last, baseline=usual, why="")
 
 
 def _gauge_rows(frames: Frames) -> pd.DataFrame:

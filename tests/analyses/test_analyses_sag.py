@@ -189,6 +189,18 @@ def test_a_reading_without_a_rig_is_the_dives() -> None:
     assert found[2].why == "rig not recorded"
 
 
+def test_a_dive_read_on_two_rigs_is_not_held_against_either() -> None:
+    """Two rigs drop differently: such a dive says why it is not judged, and teaches neither rig."""
+    readings = [spot(1, 1 + k, 10.0 + k % 2) for k in range(12)] + [spot(3, 1 + k, 10.0) for k in range(2)]
+    mixed = [spot(2, 2, 10.0), spot(2, 6, 30.0, rig="R2")]
+    found = judge_dives(record(cuts(3), readings=[*readings, *mixed]))
+    assert found[1].baseline is None
+    assert found[1].why == "readings of more than one rig in the dive"
+    assert found[0].why == "not enough readings to judge this rig (2 on other dives)"
+    assert found[2].baseline is not None
+    assert found[2].baseline.readings == 12
+
+
 def test_a_change_of_bank_between_spot_readings_starts_the_sum_anew() -> None:
     """Two looks before and one after a new bank are not added up."""
     readings = [spot(1, 1 + k, 10.0 + k % 2) for k in range(12)]
