@@ -33,13 +33,13 @@ class CrossTable:
 
     Attributes
     ----------
-    sparse : (q_f, s) sparse
-        Columns of the factors that fill few cells; s may be 0.
+    sparse : (q_f, s) sparse, or None
+        Columns of the factors that fill few cells; None where there is no such factor.
     dense : (q_f, q_r - s)
         The other columns.
     """
 
-    sparse: csr_matrix
+    sparse: csr_matrix | None
     dense: Matrix
 
     @classmethod
@@ -58,7 +58,8 @@ class CrossTable:
     @classmethod
     def split(cls, table: Matrix, columns: int) -> CrossTable:
         """From all cells, the first `columns` sparse."""
-        return cls(csr_matrix(table[:, :columns]), np.ascontiguousarray(table[:, columns:]))
+        sparse = csr_matrix(table[:, :columns]) if columns else None
+        return cls(sparse, np.ascontiguousarray(table[:, columns:]))
 
     @property
     def shape(self) -> tuple[int, int]:
@@ -68,49 +69,53 @@ class CrossTable:
     @property
     def columns(self) -> int:
         """How many of the columns are sparse."""
-        return int(self.sparse.shape[1])
+        return 0 if self.sparse is None else int(self.sparse.shape[1])
 
     def toarray(self) -> Matrix:
         """All cells (q_f, q_r)."""
-        return np.hstack([self.sparse.toarray(), self.dense]) if self.columns else self.dense
+        return self.dense if self.sparse is None else np.hstack([self.sparse.toarray(), self.dense])
 
     def scaled(self, by: Vector) -> CrossTable:
         """Row j times ``by[j]``."""
         sparse = self.sparse
-        if self.columns:
+        if sparse is not None:
             data = sparse.data * np.repeat(by, np.diff(sparse.indptr))
             sparse = csr_matrix((data, sparse.indices, sparse.indptr), shape=sparse.shape)
         return CrossTable(sparse, by[:, None] * self.dense)
 
     def squared(self) -> CrossTable:
         """Every cell squared."""
-        return CrossTable(self.sparse.power(2), self.dense**2)
+        return CrossTable(None if self.sparse is None else self.sparse.power(2), self.dense**2)
 
     def less(self, part: CrossTable) -> CrossTable:
         """Cells less those of some of the rows; zero where only the rounding of the subtraction is left."""
         dense = self.dense - part.dense
         dense[dense <= 1e-12 * self.dense] = 0.0
+        if self.sparse is None or part.sparse is None:
+            return CrossTable(None, dense)
         left = csr_matrix(self.sparse - part.sparse)
         return CrossTable(csr_matrix(left.multiply(left > 1e-12 * self.sparse)), dense)
 
     def __matmul__(self, values: Matrix) -> Matrix:
         """Table times ``values`` (q_r, m)."""
-        out: Matrix = self.dense @ values[self.columns :]
-        return out + self.sparse @ values[: self.columns] if self.columns else out
+        if self.sparse is None:
+            return np.asarray(self.dense @ values)
+        s = self.columns
+        return np.asarray(self.sparse @ values[:s] + self.dense @ values[s:])
 
     def transposed_times(self, values: Matrix) -> Matrix:
         """Transposed table times ``values`` (q_f, m)."""
         out: Matrix = self.dense.T @ values
-        return np.concatenate([self.sparse.T @ values, out]) if self.columns else out
+        return out if self.sparse is None else np.concatenate([self.sparse.T @ values, out])
 
     def subtract_gram(self, system: Matrix) -> Matrix:
         """``system`` less the table's cross product with itself (q_r, q_r); only the lower triangle is right.
 
         `system` stands in Fortran order and is written over.
         """
-        s = self.columns
-        if not s:
+        if self.sparse is None:
             return np.asarray(blas.dsyrk(-1.0, self.dense.T, beta=1.0, c=system, lower=1, overwrite_c=1))
+        s = self.columns
         system[:s, :s] -= (self.sparse.T @ self.sparse).toarray()
         system[s:, :s] -= (self.sparse.T @ self.dense).T
         system[s:, s:] -= self.dense.T @ self.dense
@@ -118,10 +123,10 @@ class CrossTable:
 
     def lengths(self, root: Matrix) -> Vector:
         """Squared lengths of the columns of ``root @ table'`` (q_f,), for a lower triangular `root` (q_r, q_r)."""
-        s = self.columns
-        if not s:
+        if self.sparse is None:
             through = blas.dtrmm(1.0, root, self.dense.T, lower=1)
             return np.asarray(np.einsum("ij,ij->j", through, through))
+        s = self.columns
         top = self.sparse @ np.ascontiguousarray(root[:s, :s].T)
         low = self.sparse @ np.ascontiguousarray(root[s:, :s].T) + self.dense @ root[s:, s:].T
         return np.asarray(np.einsum("ij,ij->i", top, top) + np.einsum("ij,ij->i", low, low))

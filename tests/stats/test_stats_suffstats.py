@@ -183,6 +183,7 @@ def test_few_filled_cells_are_kept_sparse() -> None:
     groups = {"job": job, "diver": diver, "rod": rng.integers(0, 60, n)}
     table = tabulate(rng.normal(size=n), np.ones((n, 1)), groups).cross_first
     assert (table.columns, table.shape) == (400, (600, 460))
+    assert table.sparse is not None
     assert table.sparse.nnz <= 8 * jobs
 
 
