@@ -24,8 +24,9 @@ CutMarks = Mapping[str, tuple[str, str]]
 
 
 def with_strips(review: SagReview) -> tuple[SagDive, ...]:
-    """Dives with readings that raise a question, in the order of the record; the first few are drawn."""
+    """Dives with readings that raise a question, the likely before the possible, the highest drop first; a few."""
     asked = [d for d in review.dives if d.evidence in ("likely", "possible") and d.pressure.baseline is not None]
+    asked.sort(key=lambda d: (d.evidence != "likely", -float(d.pressure.z.max())))
     return tuple(asked[:MOST_STRIPS])
 
 
@@ -88,8 +89,8 @@ def strip_chart(dive: SagDive, cuts: CutMarks, *, profile: str = "metric") -> An
         rows.loc[it.alarm, "mark"] = "limit passed"
     limits = {"usual for this rig": centre}
     if it.method == "per cut":  # row by row readings are held against the sum alone
-        limits[f"limit of one reading, {SINGLE:g} spreads"] = centre + SINGLE * spread
-    limits[f"far above it, {SURE_Z:g} spreads"] = centre + SURE_Z * spread
+        limits["limit of one reading"] = centre + SINGLE * spread
+    limits[f"{SURE_Z:g} spreads above"] = centre + SURE_Z * spread
     levels = pd.DataFrame({"level": list(limits.values()), "limit": list(limits)})
     x_scale = alt.Scale(domain=[float(at.min()) - 0.7, float(at.max()) + 0.7], nice=False, padding=0)
 

@@ -49,6 +49,7 @@ def sag_page(review: SagReview, frames: Frames, head: Head, *, profile: str = "m
         answer="Sag " + ", ".join(f"{word} on {n} dives" for word, n in counts.items() if word != "not judged")
         + f"; {counts['not judged']} of {len(review.dives)} dives could not be judged.",
         reach=review.sentence(),
+        undrawn=_undrawn(review, len(drawn)),
         strips=[
             (f"strip{place + 1}", dive.dive, strip_finding(dive, profile), _strip(dive, refs.get(dive.dive), profile))
             for place, dive in enumerate(drawn)
@@ -65,6 +66,12 @@ def sag_page(review: SagReview, frames: Frames, head: Head, *, profile: str = "m
         ],
         notes_=review.notes,
     )  # fmt: skip
+
+
+def _undrawn(review: SagReview, drawn: int) -> str:
+    """How many dives that raise a question by their readings have no strip."""
+    asked = sum(d.evidence in WORDS[:2] and d.pressure.baseline is not None for d in review.dives)
+    return f"{asked - drawn} more are in the table of dives below, without a strip." if asked > drawn else ""
 
 
 def _strip(dive: SagDive, log_ref: object, profile: str) -> Table:
@@ -89,7 +96,9 @@ def _strip(dive: SagDive, log_ref: object, profile: str) -> Table:
         f"ragged on {dive.ragged} of {dive.edges_seen} seen; hangers {dive.hangers}; not through {dive.not_through}"
     )
     rows.append(("edges", seen))
-    rods = "no model" if dive.rods_residual is None else f"{dive.rods_residual:+.1f} (above +1 it strengthens the word)"
+    rods = (
+        "no model" if dive.rods_residual is None else f"{dive.rods_residual:+.1f} (above +1 strengthens the word)"
+    )
     rows.append(("rods against this steel", rods))
     bank = "not recorded" if dive.bank_kpa is None else show(dive.bank_kpa, "pressure", profile, digits=4)
     rows.append(("bank after that cut", bank))

@@ -18,6 +18,7 @@ from burnlog.analyses.events import events
 from burnlog.analyses.flags import FlagReview, flags
 from burnlog.analyses.invented import WORLDS, history
 from burnlog.analyses.sag import SagReview, sag
+from burnlog.charts.sag import with_strips
 from burnlog.columns import Frames, shaped
 from burnlog.reports.day_page import day_page
 from burnlog.reports.flags_page import flags_page
@@ -112,9 +113,11 @@ def test_a_strip_has_its_evidence_beside_it(season: Frames, oxygen: SagReview) -
     """Alarm, cuts, drop, edges, rods, bank and log stand under each strip, and rigs sum up what was judged."""
     page = sag_page(oxygen, season, HEAD, profile="us")
     text = words(page)
-    asked = [dive for dive in oxygen.dives if dive.evidence == "likely" and dive.first_cut]
-    assert asked
-    first = asked[0]
+    drawn = with_strips(oxygen)
+    assert [dive.evidence for dive in drawn] == sorted((dive.evidence for dive in drawn), key="likely possible".index)
+    highest = [float(dive.pressure.z.max()) for dive in drawn if dive.evidence == "likely"]
+    assert highest == sorted(highest, reverse=True)
+    first = next(dive for dive in drawn if dive.first_cut)
     assert f"{first.dive}: what stands beside the readings" in text
     assert f"after {first.alarm_at:g} rods, in {first.first_cut}" in text
     assert f"ragged on {first.ragged} of {first.edges_seen} seen; hangers {first.hangers}" in text
