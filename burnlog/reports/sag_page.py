@@ -96,9 +96,7 @@ def _strip(dive: SagDive, log_ref: object, profile: str) -> Table:
         f"ragged on {dive.ragged} of {dive.edges_seen} seen; hangers {dive.hangers}; not through {dive.not_through}"
     )
     rows.append(("edges", seen))
-    rods = (
-        "no model" if dive.rods_residual is None else f"{dive.rods_residual:+.1f} (above +1 strengthens the word)"
-    )
+    rods = "no model" if dive.rods_residual is None else f"{dive.rods_residual:+.1f} (above +1 strengthens the word)"
     rows.append(("rods against this steel", rods))
     bank = "not recorded" if dive.bank_kpa is None else show(dive.bank_kpa, "pressure", profile, digits=4)
     rows.append(("bank after that cut", bank))
