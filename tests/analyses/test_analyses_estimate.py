@@ -166,7 +166,7 @@ def test_R57_quantiles_agree_with_a_simulation_written_here(basis: Basis) -> Non
         totals += fit.rods.scale[drawn.case] * (1 + start) * np.exp(eta)
     mine, theirs = spread_of(totals), spread_of(found.equivalents)
     for key in ("p10", "p50", "p90"):
-        assert theirs[key] == pytest.approx(mine[key], rel=0.025)
+        assert theirs[key] == pytest.approx(mine[key], rel=0.0125 if key == "p50" else 0.0175)  # four standard errors
 
 
 @pytest.mark.parametrize(("minutes", "dives"), [(60, 21), (45, 31), (40, 37), (30, 62), (25, 93), (20, 185)])
