@@ -45,7 +45,7 @@ def _then() -> dt.datetime:
     return dt.datetime(2026, 5, 20, tzinfo=dt.UTC)
 
 
-def _values(row: Mapping[str, Any], names: tuple[str, ...], **more: Any) -> dict[str, Any]:
+def _values(row: Mapping[Any, Any], names: tuple[str, ...], **more: Any) -> dict[str, Any]:
     """The cells of a row that hold something, and what else is known of it."""
     held = {name: row[name] for name in names if not pd.isna(row[name])}
     return {**{name: int(value) if name in _WHOLE else value for name, value in held.items()}, **more}
@@ -151,7 +151,7 @@ def _tables(frames: Frames) -> Iterator[tuple[str, list[tuple[str, dict[str, Any
     )
 
 
-def _millimetres(row: Mapping[str, Any], name: str) -> dict[str, float]:
+def _millimetres(row: Mapping[Any, Any], name: str) -> dict[str, float]:
     """A length of a frame, in m, as the log holds it."""
     metres = row[f"{name}_m"]
     return {} if pd.isna(metres) else {f"{name}_mm": 1000.0 * metres}
