@@ -276,10 +276,13 @@ def issue(
     why: Why = None,
     allow_outside: AllowOutside = None,
     diver: Named = None,
+    rest_of: Rest = None,
     standby: Standby = None,
     setting: Setting = "open water",
     record_class: Class = "production",
+    family: Family = None,
     job: Job = None,
+    crew: Crew = None,
     since: Since = None,
     until: Until = None,
     water: Water = None,
@@ -308,6 +311,7 @@ def issue(
         why=why,
         allow_outside=allow_outside,
         diver=diver,
+        rest_of=rest_of,
         standby=standby,
         seed=seed,
         draws=draws,
@@ -315,7 +319,9 @@ def issue(
     with context.open() as log:
         if log.one("estimate", code=code) is not None:
             raise ConflictError(f"estimate {code} exists and is never changed; issue a copy under another number.")
-    scope = scope_of(setting=setting, record_class=record_class, job=job, since=since, until=until)
+    scope = scope_of(
+        setting=setting, record_class=record_class, family=family, job=job, crew=crew, since=since, until=until
+    )
     made = drafted(*history(context, takeoff, scope, water), plan, fit_by=context.fits())
     payload = freeze(made)
     digest = content_hash(payload)

@@ -6,6 +6,7 @@ import csv
 import datetime as dt
 import json
 import os
+import re
 import shutil
 import sqlite3
 import subprocess
@@ -463,6 +464,14 @@ def test_R65_an_adjustment_without_a_reason_is_refused(season: Path) -> None:
     assert judged["adjustments"][0]["why"] == "kelp"
     assert _run(season, *words, "--seed", "1.5").returncode == 2
     assert _run(season, *words, "--draws", "100").returncode == 2
+
+
+def test_what_can_be_drafted_can_be_issued(season: Path) -> None:
+    """Every option that shapes a draft stands at `issue` too; what-if and the blank file are of the draft alone."""
+    options = [
+        set(re.findall(r"--[a-z-]+", _run(season, "estimate", name, "--help").stdout)) for name in ("draft", "issue")
+    ]
+    assert options[0] - options[1] == {"--vary", "--blank", "--json"}
 
 
 def test_report_estimate_writes_one_page(own: Path, tmp_path: Path) -> None:
