@@ -155,7 +155,7 @@ def _groups(check: FitCheck) -> Any:
         y=alt.Y("name:N", sort=None, title=None, axis=alt.Axis(labelLimit=260, grid=False))
     )
     spans = base.mark_rule(color=BLACK, strokeWidth=1.5).encode(
-        x=alt.X("low:Q", title="mean of rods over expected, in spreads (bar: two standard errors; n in tallies)"),
+        x=alt.X("low:Q", title="mean over expected, in spreads (n in tallies)"),
         x2="high:Q",
     )
     dots = base.mark_point(size=60, color=BLACK, fill="white", opacity=1).encode(
@@ -200,7 +200,7 @@ def _jobs(check: FitCheck) -> Any:
         x=alt.X(
             "low:Q",
             scale=scale,
-            title="forecast over rods burned (bar: 80 % range; n in tallies of the other jobs)",
+            title="forecast over rods burned, 80 % range (n in tallies)",
             axis=alt.Axis(values=ticks, format=".2~f"),
         ),
         x2="high:Q",
