@@ -1,8 +1,9 @@
 """The review model: jobs, crews and divers at once, integrated over their spreads.
 
 What is reported for a group is its own effect with that of whoever came with it, against the mean of the other
-groups it can be compared with, shrunken as the data allow. Beside it stands observed over expected, fitted without
-the group: a description whose own interval would be too short.
+groups it can be compared with, shrunken as the data allow; two counts on one line are not two looks at whoever cut
+it. Beside it stands observed over expected, fitted without the group: a description whose own interval would be too
+short.
 """
 
 from __future__ import annotations
@@ -10,10 +11,11 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from burnlog.analyses.line_luck import Turned, line_ratio, turn
 from burnlog.analyses.rate_design import Design
 from burnlog.errors import FitError
 from burnlog.stats.posterior import Effect, Posterior, Tables, integrate, integrate_tables
@@ -40,6 +42,8 @@ class GroupFit:
         Effect of the group and of whoever came with it.
     sigma : float
         Spread of one usual tally; `m` its growth in variance for shorter ones, one value a row.
+    turned : Turned or None
+        How rows on one line lean on each other; None where none do.
     """
 
     by: str
@@ -48,6 +52,13 @@ class GroupFit:
     totals: Mapping[str, NDArray[np.float64]]
     sigma: float
     m: NDArray[np.float64]
+    turned: Turned | None = None
+
+    @property
+    def tally_sd(self) -> float:
+        """Spread of the mean of many tallies, times the root of their number: what one of them is worth."""
+        one = float(np.mean(self.m)) if self.turned is None else self.turned.mean_variance(self.m)
+        return self.sigma * float(np.sqrt(one))
 
     @cached_property
     def plain(self) -> Tables:
@@ -80,7 +91,9 @@ class Standing:
         return 100.0 * (float(np.sqrt(self.high90 / self.low90)) - 1.0)
 
 
-def fit_groups(design: Design, by: str, *, rng: np.random.Generator, draws: int = 4000) -> GroupFit:
+def fit_groups(
+    design: Design, by: str, *, rng: np.random.Generator, draws: int = 4000, lines: Any = None
+) -> GroupFit:
     """Fit jobs, crews and divers, with the group asked for among them.
 
     Parameters
@@ -90,6 +103,9 @@ def fit_groups(design: Design, by: str, *, rng: np.random.Generator, draws: int 
     by : str
         ``crew``, ``diver``, ``rod_type`` or ``rig``. For a rod type the terms of its family are taken out of the
         fixed part, so that all of the difference lies in the type.
+    lines : (n, lines) sparse, optional
+        Share of each row on each line, from `burnlog.analyses.line_luck`: rows on one line are then no longer
+        taken as so many looks at whoever cut it. Without it every row stands for itself.
     """
     s = design.settings
     rows = _without_family(design) if by == "rod_type" else design
@@ -99,12 +115,25 @@ def fit_groups(design: Design, by: str, *, rng: np.random.Generator, draws: int 
     else:
         scale = ROD_TYPE_SCALE if by == "rod_type" else CREW_SCALE
         effects.append(rows.effect(by, scale, GROUP_GRID))
-    posterior = integrate(rows.cases, effects, prior_precision=rows.prior_precision, names=rows.names)
+    turned = None if lines is None else _turned(rows, effects, lines)
+    cases = rows.cases if turned is None else [turned.case(case) for case in rows.cases]
+    seen = effects if turned is None else [turned.effect(effect) for effect in effects]
+    posterior = integrate(cases, seen, prior_precision=rows.prior_precision, names=rows.names)
     drawn = posterior.draws(draws, rng)
     by_name = {effect.name: effect for effect in effects}
     psi = posterior.tag_means.get("psi_m", 0.0)
     m = rows.noise(psi, rows.exposure(posterior.tag_means.get("start_m", s.start_m[0])))
-    return GroupFit(by, rows, posterior, _totals(by, by_name, drawn.effects), posterior.sigma, m)
+    return GroupFit(by, rows, posterior, _totals(by, by_name, drawn.effects), posterior.sigma, m, turned)
+
+
+def _turned(rows: Design, effects: Sequence[Effect], lines: Any) -> Turned | None:
+    """How alike rows on one line go, from a first fit in which every row stands for itself."""
+    s = rows.settings
+    case = rows.case(s.start_m[len(s.start_m) // 2 - 1], s.psi_m[len(s.psi_m) // 2])
+    first = integrate([case], effects, prior_precision=rows.prior_precision, names=rows.names)
+    line = case.X @ first.coef + sum(effect.loadings @ first.effects[effect.name].mean for effect in effects)
+    ratio = line_ratio((case.y - line) / (first.sigma * np.sqrt(case.m)), lines)
+    return turn(lines, ratio) if ratio > 0 else None
 
 
 def standing(fit: GroupFit, code: str, others: Sequence[str]) -> Standing:
@@ -161,9 +190,13 @@ def luck_band(
     fit: GroupFit, rows: NDArray[np.bool_], *, rng: np.random.Generator, draws: int = 4000
 ) -> tuple[float, float]:
     """Where observed over expected would lie for a group with these rows and no effect at all, 80 % of the time."""
-    rods, m = fit.design.recorded[rows], fit.m[rows]
-    spread = fit.sigma * np.sqrt(m)
-    luck = np.exp(spread * rng.standard_normal((draws, len(rods))) - spread**2 / 2)
+    rods = fit.design.recorded[rows]
+    if fit.turned is None:
+        variance = fit.m[rows]
+        drawn = np.sqrt(variance) * rng.standard_normal((draws, len(rods)))
+    else:
+        drawn, variance = fit.turned.noise(fit.m, rows, draws, rng)
+    luck = np.exp(fit.sigma * drawn - fit.sigma**2 * variance / 2)
     ratio = luck @ rods / rods.sum()
     low, high = np.quantile(ratio, [0.1, 0.9])
     return float(low), float(high)

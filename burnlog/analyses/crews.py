@@ -27,6 +27,7 @@ from burnlog.analyses.crew_model import (
     observed_over_expected,
     standing,
 )
+from burnlog.analyses.line_luck import line_shares
 from burnlog.analyses.rate_design import Settings, design, time_design
 from burnlog.analyses.shared_work import SharedWork, cut_luck, shared_work
 from burnlog.analyses.tallies import Scope, TallySet, gather
@@ -244,8 +245,7 @@ def crews(
     sentence = "No luck band: there is no fit to take the spread of one tally from."
     if fit is not None and len(sizes) > 1:
         middle = int(np.median(sizes.to_numpy()))
-        spread = fit.sigma * float(np.sqrt(np.mean(fit.m)))
-        luck = cut_luck(middle, len(sizes), sd=spread, rng=rng)
+        luck = cut_luck(middle, len(sizes), sd=fit.tally_sd, rng=rng)
         sentence = (
             f"Differences this size appear among {len(sizes)} identical {_plural(by)} with {middle} tallies each: "
             f"highest over lowest {luck[0]:.2f} to {luck[1]:.2f}, by luck alone."
@@ -290,14 +290,14 @@ def _fit(
         )
     rows = design(tallyset, settings)
     try:
-        fit = fit_groups(rows, by, rng=rng)
+        fit = fit_groups(rows, by, rng=rng, lines=line_shares(tallyset, rows.tallies.index))
     except FitError as error:
         return None, None, f"not enough to say: {error}"
     timed = time_design(tallyset, rows)
     if timed.n < settings.min_tallies or timed.tallies["job"].nunique() < settings.min_jobs:
         return fit, None, ""
     try:
-        return fit, fit_groups(timed, by, rng=rng), ""
+        return fit, fit_groups(timed, by, rng=rng, lines=line_shares(tallyset, timed.tallies.index)), ""
     except FitError:  # the rods fit stands; without a time fit the time columns stay blank
         return fit, None, ""
 
