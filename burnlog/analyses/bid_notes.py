@@ -23,6 +23,8 @@ def warnings_of(
     if made.outside_history:
         said.append(f"OUTSIDE LOGGED RANGE, allowed because: {made.plan.allow_outside}")
         said.extend(f"{found.item}: {problem}" for found in made.supports for problem in found.problems)
+    if made.plan.job is not None:
+        said.append(f"for the rest of job {made.plan.job}, with that job's own effect: no range for a new job")
     if made.jobs < FEW_JOBS:
         said.append(
             f"fewer than {FEW_JOBS} jobs ({made.jobs}): the range leans on the spread assumed between jobs, "

@@ -278,9 +278,11 @@ def draft(
     plan = plan.checked()
     for item in takeoff.items:
         if item.setting != basis.tallyset.scope.setting:
+            blank = "" if item.typed.get("setting") else " (as a blank setting means)"
             raise RefusedError(
-                f"item {item.item} is for {item.setting}, the history in use is {basis.tallyset.scope.setting}; "
-                "they are never pooled. Bid it on its own history, or leave the setting blank."
+                f"item {item.item} is for {item.setting}{blank}, the history in use is "
+                f"{basis.tallyset.scope.setting}; they are never pooled. Type the setting in the take-off, and bid "
+                "it on a history of that setting."
             )
     made = draw(basis, takeoff, plan, fit_by(basis.tallyset, settings))
     kept = basis.with_decided

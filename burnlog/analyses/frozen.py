@@ -22,6 +22,8 @@ __all__ = ["Closed", "Score", "content_hash", "differences", "freeze", "score", 
 
 LIBRARIES = ("burnlog", "numpy", "scipy", "pandas", "statsmodels")
 SIX_DIGITS = 1e-6
+PERCENT_FROM = 5
+"""Closed bids below which no percentage is shown."""
 
 
 def versions() -> dict[str, str]:
@@ -132,6 +134,9 @@ class Score:
             return "no estimate was closed with its actual rods yet"
         assert self.low is not None
         assert self.high is not None
+        if self.scored < PERCENT_FROM:
+            few = f"fewer than {PERCENT_FROM}, so no percentage"
+            return f"{self.inside} of {self.scored} actuals inside the 80 % range ({few})"
         share = 100 * self.inside / self.scored
         return (
             f"{self.inside} of {self.scored} ({share:.0f} %, could be {100 * self.low:.0f}-{100 * self.high:.0f} %) "

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -15,6 +16,7 @@ from burnlog.analyses.basis import Basis, JobRatio, basis_of
 from burnlog.analyses.estimate import Adjustment, Estimate, Plan, draft, spread_of
 from burnlog.analyses.frozen import Closed, differences, freeze, score, thaw
 from burnlog.analyses.rate_fit import Settings
+from burnlog.analyses.scope import Scope
 from burnlog.analyses.takeoff import TakeOff, read_takeoff
 from burnlog.analyses.whatif import vary
 from burnlog.columns import Frames
@@ -484,3 +486,28 @@ def test_R48_fewer_than_five_alike_is_refused_inside_the_range(record: Record) -
     with pytest.raises(RefusedError, match="3 tallies like it"):
         draft(basis, plates(thickness="19 mm"), Plan(draws=2000))
     assert not draft(basis, plates(thickness="9.5 mm"), Plan(draws=2000)).outside_history
+
+
+def test_R64_few_closed_bids_have_no_percentage() -> None:
+    """Two closed bids are counted, and not made into a percentage."""
+    rows = [Closed(f"E{n}", 10.0, 20.0, 30.0, 20.0, None) for n in range(2)]
+    assert score(rows).sentence == "2 of 2 actuals inside the 80 % range (fewer than 5, so no percentage)"
+
+
+def test_R44_a_setting_is_never_pooled_with_another(basis: Basis) -> None:
+    """An item for the test tank is refused on open-water history, and the other way round, naming the blank."""
+    with pytest.raises(RefusedError, match=r"for test tank, the history in use is open water"):
+        draft(basis, plates(setting="test tank"), Plan(draws=2000))
+    tank = Basis(**{**basis.__dict__, "tallyset": replace(basis.tallyset, scope=Scope(setting="test tank"))})
+    with pytest.raises(
+        RefusedError, match=r"open water \(as a blank setting means\), the history in use is test tank"
+    ):
+        draft(tank, plates(), Plan(draws=2000))
+
+
+def test_the_rest_of_a_job_says_so(basis: Basis) -> None:
+    """A bid for the rest of a job names it first, and its range is narrower than that of a new job."""
+    rest, new = (draft(basis, plates(), Plan(draws=4000, job=job)) for job in ("J3", None))
+    assert rest.warnings[0].startswith("for the rest of job J3")
+    wide, narrow = (math.log(spread_of(one.rods)["p90"] / spread_of(one.rods)["p10"]) for one in (new, rest))
+    assert narrow < wide
