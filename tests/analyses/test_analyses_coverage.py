@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
-from benchmarks.coverage import Table, apart, median_reach, tried, verdicts
-from burnlog.analyses.invented import WORLDS
+from benchmarks.coverage import Table, apart, found_wrong, median_reach, tried, verdicts
+from burnlog.analyses.invented import WORLDS, histories
 from burnlog.analyses.rehearsal import Trials
 from burnlog.stats.counts import proportion
 
@@ -84,3 +86,17 @@ def test_the_interval_of_a_median_covers_it_as_often_as_it_says() -> None:
     samples = np.random.default_rng(6).standard_normal((1000, 25))
     held = sum(low <= 0.0 <= high for low, high in map(median_reach, samples))
     assert 0.935 < held / 1000 < 0.975
+
+
+def test_only_counts_with_an_error_are_found_wrong() -> None:
+    """Looking up the flags leaves out counts with a typing error, most ten-fold ones too, and no other."""
+    tenfold = found = 0
+    world = replace(WORLDS["all at once"], typing_errors=0.05)
+    for made in histories(world, jobs=5, count=5, rng=np.random.default_rng(15)):
+        out, errors, links = set(found_wrong(made)), made.truth.errors, made.frames.tally_cuts
+        held = set(errors["target"]) | set(links.loc[links["cut_id"].isin(errors["target"]), "tally_id"])
+        assert out <= held
+        wrong = set(errors.loc[errors["kind"] == "rods x10", "target"])
+        tenfold, found = tenfold + len(wrong), found + len(wrong & out)
+    assert tenfold >= 3
+    assert found >= 0.6 * tenfold
