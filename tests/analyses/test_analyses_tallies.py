@@ -74,6 +74,8 @@ def test_R46_rods_without_length_are_shown_with_and_without(record: Record) -> N
     assert _per_ft(result) == pytest.approx(24 / 16, rel=1e-12)
     assert result.with_no_length_per_m == pytest.approx(32 / (16 * FT), rel=1e-12)
     assert result.rods_no_length == 8
+    assert "8 rods stand on unfinished lines without any length cut" in result.sentences()
+    assert not any("without any length" in said for said in ratio(gather(_g1(record))).sentences())
     assert tallyset.left_out_counts() == {"no rod count": 1, "rods but no new length": 2}
 
 
@@ -325,6 +327,48 @@ def test_times_are_net_of_stoppages_and_breaches_stay_out(record: Record) -> Non
     result = ratio(tallyset)
     assert (result.s_per_m, result.s_per_rod, result.time_tallies) == (480, 96, 1)
     assert result.rods == 25
+    odd = ratio(gather(record([{"new_length_m": 1.0, "rods": 7, "elapsed_s": 480}])))
+    assert odd.s_per_rod == pytest.approx(480 / 7)
+
+
+def test_blank_counts_are_told_from_blank_hanger_passes(record: Record) -> None:
+    """Two lines and a re-burn without counts: three of four have none, and one of them cut nothing new."""
+    cuts = [
+        {"line": "L1", "new_length_m": 1.0, "rods": 5},
+        {"line": "L2", "new_length_m": 1.0, "rods": None},
+        {"line": "L3", "new_length_m": 1.0, "rods": None},
+        {"line": "L3", "new_length_m": None, "pass_kind": "re-burn", "rods": None},
+    ]
+    tallyset = gather(record(cuts))
+    assert tallyset.notes["passes without new length and without a rod count"] == 1
+    assert "3 of 4 tallies have no rod count" in ratio(tallyset).sentences()
+    assert "passes without new length and without a rod count" not in gather(_g1(record)).notes
+
+
+def test_a_plan_shorter_than_a_metre_is_a_plan_and_nought_is_none(record: Record) -> None:
+    """The planned length stands as written, however short; a plan of nought gives way to the line's total."""
+    cuts = [
+        {"new_length_m": 0.5, "rods": 3, "planned_length_m": 0.8},
+        {"new_length_m": 0.6, "rods": 3, "planned_length_m": 0.0},
+    ]
+    pieces = gather(record(cuts)).pieces
+    assert pieces["planned_m"].tolist() == [0.8, 0.6]
+    assert pieces["planned_from"].tolist() == ["plan", "line total"]
+
+
+def test_a_count_has_the_rods_and_the_crew_its_cuts_agree_on(record: Record) -> None:
+    """Without a rod type of its own a count has that of its cuts; two crews in one count are none."""
+    cuts = [
+        {"new_length_m": 1.0, "tally": "a", "crew": "A"},
+        {"new_length_m": 1.0, "tally": "a", "crew": "B", "rig": "R1"},
+        {"new_length_m": 1.0, "tally": "b", "dive_no": 2, "crew": "B"},
+    ]
+    blank = {"rods": 6, "scope": "dive", "rod_type": None, "family": None}
+    counts = gather(record(cuts, tallies={"a": blank, "b": blank})).tallies
+    assert counts["rod_type"].tolist() == ["X18", "X18"]
+    assert counts["family"].tolist() == ["exothermic", "exothermic"]
+    assert counts["crew"].isna().tolist() == [True, False]
+    assert counts["rig"].tolist() == ["R1", "R1"]
 
 
 def test_count_over_several_cuts_keeps_its_pieces(record: Record) -> None:

@@ -80,6 +80,7 @@ def test_R22_dimensions_as_typed() -> None:
         ("pipe", "36in x 1/2in", 113.097),
         ("pipe 610 x 12.5 mm", "", 1916.4 / INCH),
         ("pipe", "od=24in wall=.5in from=inside", math.pi * 23),
+        ("pipe", "od=24in wall=.5in from=outside", math.pi * 24),
         ("pipe", "od=24in wall=.5in part=90", math.pi * 6),
         ("pipe", "od=12.75in wall=.375in mitre=30", 43.209),
         ("pipe", "od=12-3/4in wall=.375in mitre=45", 48.708),
@@ -318,6 +319,7 @@ def test_R22_a_nominal_pipe_size_is_asked_about() -> None:
     with pytest.raises(InputError, match=r"323\.8 mm OD \(nominal DN 300\) or 300 mm OD"):
         parse_section("pipe 300 mm", "wall=10mm")
     assert parse_section("pipe", "dn=300 wall=10mm").cut_line_mm == pytest.approx(math.pi * 12.75 * INCH)
+    assert parse_section("pipe", "dn=300 wall=10mm from=inside").perimeter_mm == pytest.approx(math.pi * 12.75 * INCH)
 
 
 # DN beside NPS as pipe lists print them, from memory; from NPS 14 (DN 350) on, NPS is the diameter in inches and
