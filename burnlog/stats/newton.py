@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+from scipy.linalg import lapack
 from scipy.optimize import nnls
 
 from burnlog.stats.criterion import Point
@@ -170,10 +171,12 @@ def _step(
     exactly the components that belong on the floor.
     """
     scale = np.sqrt(np.diag(curvature))
-    values, vectors = np.linalg.eigh(curvature / scale / scale[:, None])
-    root = np.sqrt(np.maximum(values, 1e-6) + damping)[:, None] * vectors.T * scale
+    # LAPACK directly: numpy's wrapper costs more than a matrix of three or four rows does
+    values, vectors, _ = lapack.dsyevd(curvature / scale / scale[:, None])
+    half = np.sqrt(np.maximum(values, 1e-6) + damping)
+    root = half[:, None] * vectors.T * scale
     lowest = floor - ratios
-    wanted = -np.linalg.solve(root.T, slope) - root @ lowest
+    wanted = -(vectors.T @ (slope / scale)) / half - root @ lowest
     above, _ = nnls(root, wanted)
     move = lowest + above
     # the whole step is shortened, not one component of it: so it still goes down
