@@ -123,7 +123,9 @@ def fit_groups(
     by_name = {effect.name: effect for effect in effects}
     psi = posterior.tag_means.get("psi_m", 0.0)
     m = rows.noise(psi, rows.exposure(posterior.tag_means.get("start_m", s.start_m[0])))
-    return GroupFit(by, rows, posterior, _totals(by, by_name, drawn.effects), posterior.sigma, m, turned)
+    return GroupFit(
+        by, rows, posterior, _totals(by, by_name, drawn.effects, rows.exposure(0.0)), posterior.sigma, m, turned
+    )
 
 
 def _turned(rows: Design, effects: Sequence[Effect], lines: Any) -> Turned | None:
@@ -203,7 +205,10 @@ def luck_band(
 
 
 def _totals(
-    by: str, effects: Mapping[str, Effect], drawn: Mapping[str, NDArray[np.float64]]
+    by: str,
+    effects: Mapping[str, Effect],
+    drawn: Mapping[str, NDArray[np.float64]],
+    length: NDArray[np.float64],
 ) -> dict[str, NDArray[np.float64]]:
     """Each group's own effect, with its divers' by their share of its length, or a diver's with his crew's."""
     own = effects[by]
@@ -211,7 +216,7 @@ def _totals(
     totals = drawn[by].copy()
     if with_them is not None:
         other = effects[with_them]
-        shared = own.loadings.T @ other.loadings
+        shared = own.loadings.T @ (length[:, None] * other.loadings)
         weight = shared.sum(axis=1, keepdims=True)
         totals = totals + drawn[with_them] @ (shared / np.where(weight > 0, weight, 1.0)).T
     return {level: totals[:, place] for place, level in enumerate(own.levels) if not level.startswith(UNNAMED)}

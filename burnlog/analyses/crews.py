@@ -4,8 +4,8 @@ No figure is given for a group with under five tallies or two jobs, for one that
 or for one that cut what nobody else cut. Groups stand in code order and in no other. The word *different* is used
 only where the 90 % interval of the shrunken ratio leaves out 1.
 
-Measured on invented records: equal crews are called different in 1 to 3 of 100 cases; a true difference of 15 %
-is usually not seen under 24 jobs. Shared jobs show more than more jobs do.
+Measured on invented records (`benchmarks/results/crews.md`): of crews that are equal 3 to 6 in 100 are called
+different; what can be seen of a true difference hangs on how much of the work was shared.
 """
 
 from __future__ import annotations

@@ -16,6 +16,7 @@ from hypothesis import strategies as st
 from review_record import record
 
 import burnlog
+from burnlog.analyses import crew_model
 from burnlog.analyses.crews import Remark, crews
 from burnlog.analyses.invented import WORLDS, history
 from burnlog.analyses.shared_work import cut_luck, shared_work
@@ -24,6 +25,7 @@ from burnlog.demo.jobs import CREWS
 from burnlog.demo.luck import Luck
 from burnlog.errors import InputError, RefusedError
 from burnlog.reports.text_people import crews_text
+from burnlog.stats.posterior import Effect
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 from benchmarks import crews as measured
@@ -172,6 +174,16 @@ def test_R69_the_work_each_was_given_stands_before_any_figure() -> None:
     raw = review.rows[0].raw_per_m
     assert raw is not None
     assert f"{raw * FT:.2f}" in crews_text(review, profile="us")
+
+
+def test_a_crew_stands_with_its_divers_by_the_length_each_cut() -> None:
+    """One diver with nine short counts and one with one long count: the crew's standing is by metres, not counts."""
+    crew = Effect("crew", np.ones((10, 1)), ("A",))
+    diver = Effect.from_labels("diver", ["D1"] * 9 + ["D2"])
+    length = np.array([1.0] * 9 + [27.0])
+    drawn = {"crew": np.full((1, 1), 0.1), "diver": np.array([[0.2, -0.4]])}
+    totals = crew_model._totals("crew", {"crew": crew, "diver": diver}, drawn, length)
+    assert totals["A"][0] == pytest.approx(0.1 + (9 * 0.2 - 27 * 0.4) / 36, abs=1e-12)
 
 
 @pytest.mark.slow
