@@ -118,7 +118,7 @@ def demo(
     for name, page in pages.items():
         write_page(folder / f"{name}.html", page.html)
     index = folder / "index.html"
-    write_page(index, _index(frames, db_id, made, pages))
+    write_page(index, _index(frames, db_id, made, pages, profile))
     say(f"\nThe pages: {index} links all {len(QUESTIONS)}; they open without a network.")
     say(f"Go on with: burnlog --db {path} rates --by diver\n")
     say(
@@ -184,15 +184,16 @@ def _pages(
     }
 
 
-def _index(frames: Frames, db_id: str, made: Estimate, pages: dict[str, Page]) -> str:
+def _index(frames: Frames, db_id: str, made: Estimate, pages: dict[str, Page], profile: str) -> str:
     from burnlog.analyses.estimate import spread_of
     from burnlog.reports.index_page import index_page
+    from burnlog.units import show
 
     rods = spread_of(made.rods)
     answers = {name: page.answer for name, page in pages.items()}
+    length = show(1000 * made.takeoff.length_m, "length", profile, digits=3)
     answers["estimate"] = (
-        f"{made.takeoff.length_m:.0f} m of cut line: rods P50 {rods['p50']:.0f}, P80 {rods['p80']:.0f}, "
-        f"P90 {rods['p90']:.0f}."
+        f"{length} of cut line: rods P50 {rods['p50']:.0f}, P80 {rods['p80']:.0f}, P90 {rods['p90']:.0f}."
     )
     return index_page(
         "An invented contractor's record",
