@@ -231,7 +231,7 @@ def _columns(fit: MixedFit, X: ArrayLike | pd.DataFrame) -> NDArray[np.float64]:
     if not np.isfinite(values).all():
         row = int(np.argmin(np.isfinite(values).all(axis=1)))
         raise FitError(f"X is missing or not finite in row {row} (counting from 0); leave such rows out first.")
-    return values
+    return np.ascontiguousarray(values)  # one order in memory, so that equal columns give equal bytes
 
 
 def _codes(fit: MixedFit, groups: Labels, m: int) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
