@@ -16,9 +16,6 @@ if TYPE_CHECKING:
 __all__ = ["Head", "Page", "Table", "counted_words", "inline", "page", "page_of"]
 
 
-LONGEST_WORD = 24
-
-
 @dataclass(frozen=True)
 class Head:
     """Where a page comes from.
@@ -68,11 +65,6 @@ class Table:
     ) -> Table:
         """A table from any sequences."""
         return cls(caption, tuple(columns), tuple(tuple(row) for row in rows), frozenset(numeric))
-
-    @staticmethod
-    def long(cell: str) -> bool:
-        """Whether a cell holds a word that no column has room for; such words are broken, others never."""
-        return any(len(word) > LONGEST_WORD for word in cell.split())
 
 
 @dataclass(frozen=True, eq=False)

@@ -130,7 +130,7 @@ def test_hostile_text_stays_text_on_every_page(folder: Path, browser: Browser, n
     for _ in range(2):  # as opened, and again after the pointer has rested on a mark of every chart
         assert tab.run("window.hostile === undefined")
         assert tab.run("document.querySelectorAll('main img, main b, footer img, footer b').length") == 0
-        assert tab.run("document.scripts.length") == 2
+        assert tab.run("document.scripts.length") == 3
         for x, y in tab.run(
             "[...document.querySelectorAll('.chart')].map((box) => box.querySelector("
             "\"[role='graphics-symbol']\")).filter(Boolean).map((mark) => {mark.scrollIntoView({block: 'center'});"
