@@ -10,10 +10,20 @@ import pandas as pd
 from burnlog.analyses.estimate import Estimate, spread_of
 from burnlog.charts.theme import BLACK, GREY, PALE, SHAPES, themed
 
-__all__ = ["bid_charts", "drivers_chart", "history_chart", "history_finding", "total_chart", "total_finding"]
+__all__ = [
+    "bid_charts",
+    "drivers_chart",
+    "history_chart",
+    "history_finding",
+    "jobs_finding",
+    "total_chart",
+    "total_finding",
+]
 
 M_PER_FT = 0.3048
 DOTS = 100
+MOST_JOBS = 20
+"""Jobs above which they are not named one by one under the history."""
 
 
 def bid_charts(made: Estimate, *, profile: str = "metric") -> dict[str, Any]:
@@ -56,6 +66,18 @@ def history_finding(made: Estimate, profile: str) -> str:
         f"{made.ratio.rods_per_m * scale:.2g}. This bid asks for {wanted}; {rows['thickness'].min():.3g} to "
         f"{rows['thickness'].max():.3g} {unit} were logged."
     )
+
+
+def jobs_finding(made: Estimate, profile: str) -> str:
+    """How far apart the jobs lie: the ratio of sums of each, or where there are many, of the lowest and highest."""
+    scale, name, _, _ = _units(profile)
+    sums = made.basis.tallyset.tallies.groupby("job")[["rods", "new_length_m"]].sum()
+    ratios = {str(job): scale * ratio for job, ratio in (sums["rods"] / sums["new_length_m"]).items()}
+    low, high = min(ratios.values()), max(ratios.values())
+    said = f"{len(ratios)} jobs, {low:.2f} to {high:.2f} {name} on the steel each had"
+    if len(ratios) > MOST_JOBS:
+        return f"{said}."
+    return f"{said}: {', '.join(f'{job} {ratio:.2f}' for job, ratio in ratios.items())}."
 
 
 def history_chart(made: Estimate, *, profile: str = "metric") -> Any:
@@ -104,7 +126,7 @@ def history_chart(made: Estimate, *, profile: str = "metric") -> Any:
             ],
         )
     )
-    return themed(alt.layer(ground, rule, marks), height=180, description=history_finding(made, profile))
+    return themed(alt.layer(ground, rule, marks), height=155, description=history_finding(made, profile))
 
 
 def total_finding(made: Estimate) -> str:

@@ -38,7 +38,7 @@ def estimate_page(
     last : str, optional
         How good the last bids were, in a sentence.
     """
-    from burnlog.charts.bid import DRIVER_NAMES, bid_charts, history_finding, total_finding
+    from burnlog.charts.bid import DRIVER_NAMES, bid_charts, history_finding, jobs_finding, total_finding
 
     us = profile == "us"
     result = made.as_json()
@@ -56,6 +56,7 @@ def estimate_page(
         dives=_dives(made),
         history_finding=history_finding(made, profile),
         history_rows=_history_rows(made, us),
+        jobs_finding=jobs_finding(made, profile),
         rate_name="rods per ft" if us else "rods per m",
         total_finding=total_finding(made),
         drivers=[(DRIVER_NAMES[name], f"{100 * share:.0f} %") for name, share in made.drivers.items()],

@@ -130,7 +130,16 @@ def _printed(browser: Browser, page: Path, paper: str, folder: Path) -> list[str
 
 PRINTED_ONCE = (
     *("Totals", "Order at P80", "Dives rest on", "Not in", "Items", "Where the range comes from", "Cautions"),
-    *("What drives the range", "Against the rule of thumb", "Last bids", "The history by thickness", "Log ", "fit "),
+    *(
+        "on the steel each had",
+        "PIER12 ",
+        "What drives the range",
+        "Against the rule of thumb",
+        "Last bids",
+        "The history by thickness",
+        "Log ",
+        "fit ",
+    ),
     *("seed 1", "hash", "prepared by", "do not add up", "share then spent cutting", "spares"),
 )
 
@@ -187,7 +196,8 @@ def test_hostile_text_is_text() -> None:
         head={"code": "<script>alert(1)</script>", "state": "DRAFT", "title": '"><img src=x onerror=alert(1)>',
               "hash": "0" * 64, "by": "JM", "made_on": "2026-01-01"},
         made_up=None, outside=False, answer="", rows=[], items=[], order=[], dives=[], history_finding="",
-        history_rows=[], rate_name="rods per m", total_finding="", drivers=[], inside=(), not_inside=(), warnings=(),
+        history_rows=[], rate_name="rods per m", total_finding="", jobs_finding="",
+        drivers=[], inside=(), not_inside=(), warnings=(),
         adjustments=[], rules=[], last=None, basis={"tallies": 0, "left_out": {}},
         fit={"thickness_exponent": 1.0, "start_m": 0.0, "group_sd": {"job": 0.0, "diver": 0.0}, "sigma": 0.0},
         seed=1, draws=1, db_id="x", fit_no="0", cautions=(),
