@@ -93,7 +93,9 @@ def _changed(tallyset: TallySet, frame: str, column: str, value: str | float | N
         ("pieces", "position", None),
     ],
 )
-def test_an_amended_cell_has_another_key(tallyset: TallySet, frame: str, column: str, value: str | float | None) -> None:
+def test_an_amended_cell_has_another_key(
+    tallyset: TallySet, frame: str, column: str, value: str | float | None
+) -> None:
     """One cell changed anywhere in the rows of the model makes another key."""
     assert fit_key(_changed(tallyset, frame, column, value), Settings()) != fit_key(tallyset, Settings())
 
