@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, Any
 import typer
 
 from burnlog.errors import InputError
-from burnlog.reports.cautions import caution_block, cautions
+from burnlog.reports.cautions import MADE_UP, caution_block, cautions
 
 if TYPE_CHECKING:
     from burnlog.analyses.rate_fit import RateFit, Settings
@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from burnlog.columns import Frames
     from burnlog.store.log import Log
 
-__all__ = ["Context", "closing", "now", "say", "say_json", "tell"]
+__all__ = ["Context", "closing", "invented", "now", "say", "say_json", "tell"]
 
 
 def now() -> datetime:
@@ -111,6 +111,12 @@ class Context:
         return kept_fits(self.db, by=self.hand, now=now)
 
 
-def closing(text: str, kind: str = "report") -> str:
-    """A report for the terminal with its caution block beneath."""
-    return text.rstrip("\n") + "\n\n" + caution_block(kind)
+def invented(frames: Frames) -> bool:
+    """Whether any job of the record is made up."""
+    return bool(frames.jobs["made_up"].any())
+
+
+def closing(text: str, kind: str = "report", *, made_up: bool = False) -> str:
+    """A report for the terminal with its caution block beneath; above it, where the record is invented, just that."""
+    above = f"{MADE_UP}\n" if made_up else ""
+    return above + text.rstrip("\n") + "\n\n" + caution_block(kind)

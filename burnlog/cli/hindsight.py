@@ -128,8 +128,11 @@ def score(ctx: typer.Context, as_json: AsJson = False) -> None:
     """
     from burnlog.reports.text_plan import score_text
 
-    found = _scored(Context.of(ctx))
+    context = Context.of(ctx)
+    found = _scored(context)
     if as_json:
         say_json(found.as_json())
-    else:
-        say(closing(score_text(found)))
+        return
+    with context.open() as log:
+        made_up = log.made_up
+    say(closing(score_text(found), made_up=made_up))

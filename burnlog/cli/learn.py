@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from burnlog.cli.context import Context, closing, say, say_json, tell
+from burnlog.cli.context import Context, closing, invented, say, say_json, tell
 from burnlog.cli.options import (
     AsJson,
     Class,
@@ -110,11 +110,12 @@ def flags_list(
 
     context = Context.of(ctx)
     scope = scope_of(setting=setting, record_class=record_class, job=job, since=since, until=until)
-    review = flags(context.frames(), scope, profile=context.profile)
+    frames = context.frames()
+    review = flags(frames, scope, profile=context.profile)
     if as_json:
         say_json(review.as_json(), kind="flags")
     else:
-        say(closing(flags_text(review, profile=context.profile), "flags"))
+        say(closing(flags_text(review, profile=context.profile), "flags", made_up=invented(frames)))
 
 
 def flags_decide(
@@ -176,8 +177,9 @@ def sag(
 
     context = Context.of(ctx)
     scope = scope_of(setting=setting, record_class=record_class, job=job, since=since, until=until)
+    frames = context.frames()
     review = looked(
-        context.frames(),
+        frames,
         scope,
         needed_kpa=units.read(needed, "pressure").value if needed else None,
         margin_kpa=units.read(margin, "pressure").value if margin else None,
@@ -185,7 +187,7 @@ def sag(
     if as_json:
         say_json(review.as_json(), kind="sag")
     else:
-        say(closing(sag_text(review, profile=context.profile), "sag"))
+        say(closing(sag_text(review, profile=context.profile), "sag", made_up=invented(frames)))
 
 
 def crews(
@@ -271,7 +273,7 @@ def events(
     if as_json:
         say_json(review.as_json(), kind="review")
     else:
-        say(closing(events_text(review), "review"))
+        say(closing(events_text(review), "review", made_up=invented(frames)))
 
 
 def _write_events(path: Path, review: EventReview) -> None:

@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from burnlog.cli.context import Context, closing, now, say, say_json
+from burnlog.cli.context import Context, closing, invented, now, say, say_json
 from burnlog.cli.options import AsJson, day
 from burnlog.errors import InputError, RecordError
 
@@ -43,7 +43,7 @@ def check(
         say_json({**report.as_json(), **({"completeness": found.as_json()} if found else {})})
     else:
         text = check_text(report)
-        say(closing(text + ("\n\n" + completeness_text(found) if found else "")))
+        say(closing(text + ("\n\n" + completeness_text(found) if found else ""), made_up=invented(frames)))
     if not report.clean:
         number = len(report.problems)
         raise RecordError(f"{number} thing{'s' if number != 1 else ''} to look at; nothing was changed.")
@@ -62,11 +62,12 @@ def left(
     from burnlog.reports.text_record import left_text
 
     context = Context.of(ctx)
-    found = left_on(context.frames(), job)
+    frames = context.frames()
+    found = left_on(frames, job)
     if as_json:
         say_json(found.as_json(), kind="day")
     else:
-        say(closing(left_text(found, context.profile), "day"))
+        say(closing(left_text(found, context.profile), "day", made_up=invented(frames)))
 
 
 def day_(
@@ -140,4 +141,10 @@ def stock(
         say_json({**found.as_json(), "supply": ahead.as_json() if ahead else None}, kind="day")
     else:
         text = stock_text(found, context.profile)
-        say(closing(text + ("\n" + supply_text(ahead, profile=context.profile) if ahead else ""), "day"))
+        say(
+            closing(
+                text + ("\n" + supply_text(ahead, profile=context.profile) if ahead else ""),
+                "day",
+                made_up=invented(frames),
+            )
+        )

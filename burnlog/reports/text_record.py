@@ -90,7 +90,7 @@ def day_text(day: Day, profile: str = "metric") -> str:
     """A day in at most 12 lines of at most 72 bytes, for a message over a bad line."""
     mark = "MADE UP " if day.made_up else ""
     if not day.dives:
-        return f"{day.day.isoformat()}: no dives recorded"
+        return f"{mark}{day.day.isoformat()}: no dives recorded"
     lines = [f"{mark}{day.day.isoformat()} {' '.join(day.jobs)}"]
     lines.append(f"dives {day.dives}, divers {day.divers}")
     blank = f" ({day.length_blank} blank)" if day.length_blank else ""

@@ -76,9 +76,10 @@ def test_every_command_is_looked_at_here_or_writes() -> None:
 def test_R77_R78_R79_a_report_is_ascii_ends_with_its_cautions_and_advises_nothing(
     demo_pages: Path, line: str
 ) -> None:
-    """Under code page 437 a report prints whole, ends with the cautions of its kind, and says no banned word."""
+    """Under code page 437 a report prints whole, says it is made up, ends with its cautions, says no banned word."""
     said = printed(demo_pages, line)
     assert said.isascii()
+    assert "MADE UP" in said.upper()
     flat = " ".join(said.replace("!", " ").split())
     assert EVERY_PAGE in flat
     assert REPORTS[line].split("Figures come from")[0].strip() in flat
