@@ -144,15 +144,23 @@ def _fits(db: Path) -> list[str]:
         return [str(row[0]) for row in log.execute("SELECT data_hash FROM fit_run ORDER BY no")]
 
 
-def test_a_fit_is_kept_once_and_read_back(own: Path) -> None:
+@pytest.fixture
+def unfitted(own: Path) -> Path:
+    """That copy without the fits that other bids have kept in it."""
+    with closing(sqlite3.connect(own, isolation_level=None)) as log:
+        log.executescript("DROP TRIGGER fit_run_kept; DELETE FROM fit_run;")
+    return own
+
+
+def test_a_fit_is_kept_once_and_read_back(unfitted: Path) -> None:
     """A second bid on the same record keeps no second fit, and prints the same bytes as the first."""
-    before = len(_fits(own))
-    first = _run(own, *BID)
+    before = len(_fits(unfitted))
+    first = _run(unfitted, *BID)
     assert first.returncode == 0, first.stderr
-    kept = _fits(own)
+    kept = _fits(unfitted)
     assert len(kept) == before + 1
-    assert _run(own, *BID).stdout == first.stdout
-    assert _fits(own) == kept
+    assert _run(unfitted, *BID).stdout == first.stdout
+    assert _fits(unfitted) == kept
 
 
 def test_an_amended_record_is_fitted_anew(own: Path) -> None:
@@ -180,7 +188,7 @@ def test_a_log_in_other_hands_gives_the_same_bid(own: Path) -> None:
     assert _fits(own) == []
 
 
-def test_a_read_only_log_gives_the_same_bid(own: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_read_only_log_gives_the_same_bid(unfitted: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """A log that opens for reading alone is fitted anew each time, and nothing is raised or written."""
     from burnlog import estimate, open_log
     from burnlog.library import fits
@@ -195,13 +203,13 @@ def test_a_read_only_log_gives_the_same_bid(own: Path, monkeypatch: pytest.Monke
 
     monkeypatch.setattr(Log, "open", reading)
     then = dt.datetime(2026, 5, 1, tzinfo=dt.UTC)
-    with open_log(own) as record:
+    with open_log(unfitted) as record:
         basis = basis_of(record.frames())
         wanted = estimate(record, SEED / "takeoff.csv")
-    fit_by = fits.kept_fits(own, by="JM", now=lambda: then)
+    fit_by = fits.kept_fits(unfitted, by="JM", now=lambda: then)
     made = draft(basis, wanted.takeoff, Plan(), fit_by=fit_by)
     assert spread_of(made.rods) == spread_of(wanted.rods)
-    assert _fits(own) == []
+    assert _fits(unfitted) == []
 
 
 def test_R64_closing_needs_a_name_and_scores(own: Path) -> None:
