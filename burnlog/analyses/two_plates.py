@@ -60,7 +60,8 @@ def standings(work: Sequence[PlateWork]) -> tuple[Standing, ...]:
 
     Examples
     --------
-    >>> [(it.person, round(it.raw_per_m * 0.3048, 2), round(it.observed_expected or 0.0, 2)) for it in standings(LESSON)]
+    >>> stood = standings(LESSON)
+    >>> [(it.person, round(it.raw_per_m * 0.3048, 2), round(it.observed_expected or 0.0, 2)) for it in stood]
     [('A', 1.65, 1.07), ('B', 2.73, 0.94)]
     """
     out = []

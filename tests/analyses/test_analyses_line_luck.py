@@ -18,7 +18,7 @@ from burnlog.stats.posterior import Case
 
 
 def twice_counted(seed: int, *, lines: int = 60, shared: bool = True) -> list[dict[str, Any]]:
-    """Two crews far apart on three jobs; each line is cut in two goes by one crew, and both goes have the line's luck."""
+    """Two crews far apart on three jobs; each line is cut in two goes by one crew, and both have the line's luck."""
     luck = np.random.default_rng(seed)
     rows: list[dict[str, Any]] = []
     for line in range(lines):
