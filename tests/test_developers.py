@@ -50,7 +50,7 @@ def test_every_module_stands_in_the_layout() -> None:
     there = {
         (folder, path.name)
         for folder in FOLDERS
-        for path in (ROOT / "burnlog" / folder).glob("*.py")
+        for path in (PACKAGE / folder).glob("*.py")
         if not (folder and path.name == "__init__.py")
     }
     assert listed == there, "python tests/test_developers.py writes the layout anew"

@@ -32,6 +32,7 @@ if TYPE_CHECKING:
 __all__ = ["Verification", "back_up", "copy_checked", "verify"]
 
 _MOST = 20
+_PROGRAM = version("burnlog")
 _NETWORK = frozenset(
     ("nfs", "nfs4", "cifs", "smb", "smb2", "smb3", "smbfs", "smbmount", "afs", "afpfs", "webdav", "9p", "fuse.sshfs")
 )
@@ -159,7 +160,7 @@ def verify(path: Path | str, *, now: Callable[[], dt.datetime]) -> Verification:
     path = Path(path)
     facts = {
         "file": str(path.absolute()),
-        "burnlog": version("burnlog"),
+        "burnlog": _PROGRAM,
         "sqlite": sqlite3.sqlite_version,
         "python": platform.python_version(),
         "schema_known": str(VERSION),

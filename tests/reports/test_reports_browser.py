@@ -18,7 +18,7 @@ NAMES = ("index", "estimate", "rates", "crews", "sag", "flags", "day", "practice
 WIDTHS = (360, 800, 1400)
 PAPER_MARGIN_MM = 12.0
 
-pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser")]
+pytestmark = pytest.mark.browser
 
 
 @pytest.fixture

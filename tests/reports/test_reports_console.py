@@ -43,8 +43,6 @@ WRITING = (
 )
 """Commands that write; what they print is tested where they are."""
 
-pytestmark = pytest.mark.xdist_group("browser")
-
 
 def commands(found: Any, before: tuple[str, ...] = ()) -> Iterator[str]:
     """Every command of the application by its words."""

@@ -16,7 +16,7 @@ SCRIPT = "<script>window.hostile='ran'</script>"
 TEXT = f"=1+2\"'>{SCRIPT}</script><img src=x onerror=\"window.hostile='ran'\">{{{{7*7}}}}\u202edetrever\x1b[2J"
 LONG = 10_000
 
-pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser")]
+pytestmark = pytest.mark.browser
 
 
 def free_fields() -> list[tuple[str, str, int]]:

@@ -26,8 +26,6 @@ BANNED = (
     *("best", "worst", "rank", "ranks", "ranking", "ranked", "league", "performer"),
 )
 
-pytestmark = pytest.mark.xdist_group("browser")
-
 
 @dataclass(frozen=True)
 class Opened:
