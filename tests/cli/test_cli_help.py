@@ -20,7 +20,7 @@ TYPED = {"enter": "q\n"}
 """What is typed at the prompt of the command that asks."""
 FINDS = {"check": 4}
 """A record check that finds something says so by its exit code; every other example ends with 0."""
-# the examples lean on one another; over two cores `--dist loadfile` keeps the tests of a file in one process and in order
+# the examples lean on one another: over two cores `--dist loadfile` keeps a file's tests in one process, in order
 LATER = ("add cut", "enter", "audit", "flags decide")
 """Commands whose examples use what another example adds, issues or lists."""
 ELSEWHERE = ("demo",)
