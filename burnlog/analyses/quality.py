@@ -14,6 +14,7 @@ from typing import Any
 import pandas as pd
 
 from burnlog.analyses.accounts import rods_balance
+from burnlog.analyses.consistency import short_of_plan
 from burnlog.analyses.dive_times import breaches
 from burnlog.analyses.oxygen_use import oxygen_use
 from burnlog.columns import Frames
@@ -25,6 +26,7 @@ RULES = (
     "counted twice",
     "entered twice",
     "longer than planned",
+    "through but short of plan",
     "times do not nest",
     "bank pressure",
     "flowing above static",
@@ -143,6 +145,7 @@ class _Look:
         yield from self._counted_twice()
         yield from self._entered_twice()
         yield from self._longer_than_planned()
+        yield from self._short_of_plan()
         yield from self._nesting()
         yield from self._bank()
         yield from self._flowing_above_static()
@@ -213,6 +216,14 @@ class _Look:
         for cut, length in zip(last[over].to_dict("records"), total[over], strict=True):
             message = f"{cut['line']}: {self._length(length)} cut of {self._length(cut['planned_length_m'])} planned"
             yield replace(self._at_cut("longer than planned", cut, message), target=str(cut["line_ref"]))
+
+    def _short_of_plan(self) -> Iterator[Problem]:
+        first = self.cuts[self.cuts["pass_kind"].eq("first")]
+        for flag in short_of_plan(self.frames).flags:
+            cut = first[first["line_ref"].eq(flag.target)].iloc[-1].to_dict()
+            done, planned = self._length(flag.seen or 0.0), self._length(cut["planned_length_m"])
+            message = f"{cut['line']}: called through with {done} cut of {planned} planned"
+            yield replace(self._at_cut(flag.rule, cut, message), target=flag.target)
 
     def _nesting(self) -> Iterator[Problem]:
         jobs = self.frames.dives.set_index("dive_ref")["job"]

@@ -63,7 +63,7 @@ def test_R35_nine_faults_are_nine_lines() -> None:
     assert "S9: X18: 3 rods unaccounted" in lines
 
 
-@pytest.mark.parametrize("rule", [rule for rule in RULES if not rule.endswith("twice")])
+@pytest.mark.parametrize("rule", [rule for rule in RULES if not rule.endswith(("twice", "of plan"))])
 def test_R35_each_fault_alone_is_one_line(rule: str) -> None:
     """A fault sets off its own rule and no other."""
     assert [problem.rule for problem in check(_with_faults(only=rule)).problems] == [rule]
@@ -109,7 +109,7 @@ def test_R07_overlapping_counts_are_one_problem() -> None:
 
 def test_R37_same_line_start_and_stop() -> None:
     """The same line at the same times in one dive is asked about, once for each further row."""
-    cut = {"line": "L1", "start_at": "09:00", "stop_at": "09:20", "new_length_m": 0.3}
+    cut = {"line": "L1", "start_at": "09:00", "stop_at": "09:20", "new_length_m": 0.5}
     (problem,) = check(record(dive(1, cut, cut))).problems
     assert problem.rule == "entered twice"
     assert (problem.sheet, problem.row) == ("S1", 2)
@@ -118,7 +118,7 @@ def test_R37_same_line_start_and_stop() -> None:
     assert check(record(dive(1, cut, reasoned))).clean  # asked when it was typed
     other = {**cut, "start_at": "09:30", "stop_at": "09:40"}
     assert check(record(dive(1, cut, other))).clean
-    untimed = {"line": "L1", "new_length_m": 0.3}
+    untimed = {"line": "L1", "new_length_m": 0.5}
     assert check(record(dive(1, untimed, untimed))).clean
 
 
@@ -158,6 +158,17 @@ def test_R32_a_reading_far_over_the_label_is_asked_about() -> None:
     assert "2640 psi" in problem.message
     assert "2200 psi" in problem.message
     assert check(record(dive(1, {**cut, "bank_start_kpa": 15168.0 * 1.14}))).clean
+
+
+def test_R35_a_line_called_through_with_too_little_cut() -> None:
+    """A line called through on its second dive with 0.6 m of 1 m is asked about there; 0.95 m or part way is not."""
+    begun = dive(1, {"line": "L1", "new_length_m": 0.3, "outcome": "part way"})
+    (problem,) = check(record(begun, dive(2, {"line": "L1", "new_length_m": 0.3}))).problems
+    assert (problem.rule, problem.target, problem.dive) == ("through but short of plan", "J1 L1", "J1 2")
+    assert problem.sentence() == "S2 row 1: L1: called through with 600 mm cut of 1 m planned"
+    assert check(record(dive(1, {"new_length_m": 0.95}))).clean
+    assert check(record(dive(1, {"new_length_m": 0.6, "outcome": "part way"}))).clean
+    assert check(record(dive(1, {"new_length_m": None}))).clean
 
 
 def test_R09_two_percent_is_tape_error() -> None:
