@@ -57,7 +57,7 @@ def chart(rows: Sequence[Row]) -> object:
         x=alt.X("rows:Q", scale=log, title="rows", axis=alt.Axis(format="~s", values=list(SIZES))),
         y=alt.Y("seconds:Q", scale=log, title="processor seconds"),
         strokeDash=alt.StrokeDash("what:N", scale=alt.Scale(range=[list(dash) for dash in DASHES[:2]]), title=None),
-        shape=alt.Shape("what:N", scale=alt.Scale(range=list(SHAPES[:2])), title=None),
+        shape=alt.Shape("what:N", scale=alt.Scale(range=list(SHAPES[:2])), legend=None),
     )
     marks = base.mark_line(color="#111111") + base.mark_point(color="#111111", filled=True, size=80)
     return themed(marks, height=320, description="; ".join(words))
