@@ -96,24 +96,23 @@ def simulate_rates(
     people = crew.effects(rods, drawn, rng)
     levels = _Levels.of(rods.design, lines, draws, rng)
     kinds = _Kinds.of(lines, levels)
-    starts, psi = (_tag(rods, drawn, name) for name in ("start_m", "psi_m"))
-    exposure = kinds.length * (1.0 + starts[:, None] / kinds.planned)
-    shared = np.log(exposure) + kinds.log_t + np.log(rods.scale[drawn.case])[:, None]
-    shared += drawn.coef[:, 0, None] + drawn.coef[:, 1, None] * kinds.log_t
-    shared += levels.effect(rods.design, drawn.coef, kinds.first)
-    luck_sd = drawn.sigma[:, None] * np.sqrt(rods.design.noise(psi[:, None], exposure))
+    starts, psi = (_tag(rods, name) for name in ("start_m", "psi_m"))
+    exposure = kinds.length * (1.0 + starts / kinds.planned)
+    known = np.log(exposure) + kinds.log_t + np.log(rods.scale)[:, None]
+    shared = known[drawn.case] + levels.effect(rods.design, drawn.coef, kinds)
+    luck_sd = np.sqrt(rods.design.noise(psi, exposure))[drawn.case] * drawn.sigma[:, None]
     base, seats = np.exp(shared), np.exp(people)
-    logs = rng.standard_normal((draws, len(lines)))
+    logs = np.empty((draws, len(lines)))
     amounts = np.empty_like(logs)
     whose = people + own[:, None]
     for part in _blocks(draws, len(lines)):
-        row = logs[part]
+        row = rng.standard_normal(out=logs[part])
         row *= np.take(luck_sd[part], kinds.of_line, axis=1)
         row += np.take(shared[part], kinds.of_line, axis=1)
         row += np.take(whose[part], crew.seat, axis=1)
         np.exp(row, out=amounts[part])
     usual = np.log(base @ kinds.count)
-    with_people = np.log(np.einsum("dk,dk->d", base, seats @ kinds.by_seat(crew.seat, seats.shape[1]).T))
+    with_people = np.log(np.einsum("ds,ds->d", base @ kinds.by_seat(crew.seat, seats.shape[1]), seats))
     total = np.log(amounts.sum(axis=1)) - own
     seconds = None
     if time is not None:
@@ -142,15 +141,14 @@ def _seconds(
     """Time on the given draws of rods, whose logarithms are used up."""
     drawn = time.posterior.draws(len(rods), rng, effects=_named(job))
     own = _job_part(time, drawn, job if job in time.levels("job") else None, rng)
-    psi = _tag(time, drawn, "psi_m")
-    shared = np.log(60.0 * time.scale[drawn.case])[:, None] + own[:, None] + drawn.coef[:, 0, None]
-    shared = shared + drawn.coef[:, 1, None] * kinds.log_t + levels.effect(time.design, drawn.coef, kinds.first)
+    shared = (np.log(60.0 * time.scale[drawn.case]) + own)[:, None] + levels.effect(time.design, drawn.coef, kinds)
     people = crew.effects(time, drawn, rng)
     slope = drawn.coef[:, 2, None]
-    luck_sd = drawn.sigma[:, None] * np.sqrt(time.design.noise(psi[:, None], kinds.length[None, :]))
-    noise = rng.standard_normal(rods.shape)
+    noise = time.design.noise(_tag(time, "psi_m"), kinds.length)
+    luck_sd = np.sqrt(noise)[drawn.case] * drawn.sigma[:, None]
+    seconds = np.empty_like(rods)
     for part in _blocks(*rods.shape):
-        row = noise[part]
+        row = rng.standard_normal(out=seconds[part])
         row *= np.take(luck_sd[part], kinds.of_line, axis=1)
         row += (1.0 + slope[part]) * log_rods[part]
         per_cut = rods[part] * cuts_per_rod
@@ -159,7 +157,7 @@ def _seconds(
         row += np.take(shared[part], kinds.of_line, axis=1)
         row += np.take(people[part], crew.seat, axis=1)
         np.exp(row, out=row)
-    return np.asarray(noise, dtype=float)
+    return seconds
 
 
 def _blocks(draws: int, lines: int) -> list[slice]:
@@ -173,9 +171,9 @@ def _named(job: str | None) -> tuple[str, ...]:
     return ("diver",) if job is None else ("job", "diver")
 
 
-def _tag(model: Model, drawn: Draws, name: str) -> Array:
-    """A setting of the case each draw came from."""
-    return np.array([case.tag[name] for case in model.posterior.tables.cases])[drawn.case]
+def _tag(model: Model, name: str) -> Array:
+    """A setting of every case, (cases, 1)."""
+    return np.array([[case.tag[name]] for case in model.posterior.tables.cases])
 
 
 def _job_part(model: Model, drawn: Draws, job: str | None, rng: np.random.Generator) -> Array:
@@ -283,23 +281,18 @@ class _Levels:
             )
         return cls(group, chosen, blanks, unseen)
 
-    def effect(self, rows: Design, coef: Array, lines: NDArray[np.intp]) -> Array:
-        """Sum of the condition effects of some lines, (draws, lines)."""
-        out = np.zeros((len(coef), len(lines)))
-        column = coef.shape[1] - sum(len(condition.terms) for condition in rows.conditions)
+    def effect(self, rows: Design, coef: Array, kinds: _Kinds) -> Array:
+        """What level, thickness and conditions say of each kind, (draws, kinds)."""
+        columns = [coef[:, 0], coef[:, 1]]
+        marks = [np.ones(len(kinds.first)), kinds.log_t]
+        at = coef.shape[1] - sum(len(condition.terms) for condition in rows.conditions)
         for condition in rows.conditions:
-            size = len(condition.terms)
-            if size:
-                effects = np.column_stack([np.zeros(len(coef)), coef[:, column : column + size]])
-                of_group = np.column_stack(
-                    [
-                        effects[:, levels[0]] if len(levels) == 1 else effects[np.arange(len(coef)), levels]
-                        for levels in self.chosen[condition.name]
-                    ]
-                )
-                out += np.take(of_group, self.group[condition.name][lines], axis=1)
-            column += size
-        return out
+            effects = np.column_stack([np.zeros(len(coef)), coef[:, at : at + len(condition.terms)]])
+            at += len(condition.terms)
+            for k, levels in enumerate(self.chosen[condition.name] if condition.terms else ()):
+                columns.append(effects[:, levels[0]] if len(levels) == 1 else effects[np.arange(len(coef)), levels])
+                marks.append(self.group[condition.name][kinds.first] == k)
+        return np.asarray(np.column_stack(columns) @ np.array(marks, dtype=float), dtype=float)
 
 
 def _picked(levels: NDArray[np.intp], mix: Array, draws: int, rng: np.random.Generator) -> NDArray[np.intp]:

@@ -267,31 +267,26 @@ class Posterior:
         rng : numpy.random.Generator
             Source of randomness; the same state gives the same bytes.
         effects : collection of str, optional
-            Effects whose levels are wanted; all of them if not given. What is drawn does not depend on it.
+            Effects whose levels are wanted; all of them if not given. The rest drawn does not depend on it.
         """
         fit = self.tables
-        q = self._eliminated_size
-        whole = fit.eliminated is not None and (effects is None or fit.effects[fit.eliminated].name in effects)
         d = self.coef_at.shape[1]
         steps = np.cumsum(self.weights)
         point = np.searchsorted(steps, rng.random(n) * steps[-1], side="right")
         sigma = np.sqrt(self.variance_at[point] * self.nu / rng.chisquare(self.nu, n))
-        z = rng.standard_normal((n, d))
-        z_eliminated = rng.standard_normal((n, q))
         order = np.argsort(point, kind="stable")
         chosen, first = np.unique(point[order], return_index=True)
         ends = np.append(first[1:], n)
+        z = rng.standard_normal((n, d))  # in the order of the points: a factor serves neighbours
         rest = np.empty((n, d))
-        eliminated = np.empty((n, q))
+        spans = {}
         with one_thread():
             for place, scale, factor in self._factors(chosen):
-                at = order[first[place] : ends[place]]
-                own = chosen[place]
-                solved, _ = scipy.linalg.lapack.dtrtrs(factor[:d, :d], z[at].T, lower=1, trans=1)
+                at, own = order[first[place] : ends[place]], chosen[place]
+                mine = z[first[place] : ends[place]].T
+                solved, _ = scipy.linalg.lapack.dtrtrs(factor[:d, :d], mine, lower=1, trans=1)
                 rest[at] = self.coef_at[own] + sigma[at, None] * scale[:d] * solved.T
-                if whole and fit.eliminated is not None:
-                    mean, variance = self._eliminated_given(fit.eliminated, own, rest[at])
-                    eliminated[at] = mean + sigma[at, None] * np.sqrt(variance) * z_eliminated[at]
+                spans[own] = at
         p = len(self.names)
         coef = np.empty((n, p))
         case = self.case[point]
@@ -301,8 +296,8 @@ class Posterior:
         by_name: dict[str, Array] = {}
         for k, columns in zip(fit.stay, fit.columns, strict=True):
             by_name[fit.effects[k].name] = rest[:, columns]
-        if whole and fit.eliminated is not None:
-            by_name[fit.effects[fit.eliminated].name] = eliminated
+        if fit.eliminated is not None and (effects is None or fit.effects[fit.eliminated].name in effects):
+            by_name[fit.effects[fit.eliminated].name] = self._eliminated_draws(spans, rest, sigma, rng)
         return Draws(
             case=case,
             coef=coef,
@@ -315,10 +310,20 @@ class Posterior:
     def _eliminated_size(self) -> int:
         return 0 if self.tables.eliminated is None else len(self.tables.effects[self.tables.eliminated].levels)
 
-    def _eliminated_given(self, eliminated: int, point: int, rest: Array) -> tuple[Array, Array]:
+    def _eliminated_draws(
+        self, spans: Mapping[int, NDArray[np.intp]], rest: Array, sigma: Array, rng: Generator
+    ) -> Array:
+        """The eliminated effect beside draws of the rest, (n, q); `spans` has the draws of each point."""
+        out = rng.standard_normal((len(rest), self._eliminated_size))
+        for point, at in spans.items():
+            mean, variance = self._eliminated_given(point, rest[at])
+            out[at] = mean + sigma[at, None] * np.sqrt(variance) * out[at]
+        return out
+
+    def _eliminated_given(self, point: int, rest: Array) -> tuple[Array, Array]:
         """Mean (n, q) and variance/sigma^2 (q,) of the eliminated effect given the other coefficients (n, d)."""
         entry = self.tables.entries[self.case[point]]
-        ratio = self.ratios[point, eliminated]
+        ratio = self.ratios[point, self.tables.eliminated]
         variance = ratio**2 / (1.0 + ratio**2 * entry.counts)
         mean = variance * (entry.cross[:, -1] - rest @ entry.cross[:, :-1].T)
         return mean, variance
