@@ -22,7 +22,7 @@ BLOCK = re.compile(r"(?:<!-- (?P<mark>[^\n]*) -->\n)?```(?P<language>\w*)\n(?P<b
 
 @dataclass
 class Tour:
-    """What was run: (words, exit code told, exit code, stderr); and (lines shown, text printed) of each block."""
+    """What was run: (words, exit code told, exit code, stderr); and (lines shown, text printed) of each command."""
 
     commands: list[tuple[list[str], int, int, str]] = field(default_factory=list)
     shown: list[tuple[list[str], str]] = field(default_factory=list)
@@ -45,7 +45,7 @@ def walk(folder: Path) -> Tour:
     """Run the blocks that are not marked in `folder`, after the demo; a block without a language is output."""
     assert _run(["burnlog", "demo", "demo"], folder).returncode == 0
     tour = Tour()
-    printed = ""
+    printed: dict[str, str] = {}
     for block in BLOCK.finditer(README.read_text(encoding="utf-8")):
         mark = block["mark"] or ""
         if mark.startswith("not run in the tests"):
@@ -53,15 +53,18 @@ def walk(folder: Path) -> Tour:
         if mark.startswith("file: "):
             (folder / mark.removeprefix("file: ")).write_text(block["body"], encoding="utf-8")
         elif block["language"] == "bash":
-            printed = ""
+            printed.clear()
             for line in block["body"].splitlines():
-                told = re.search(r"# exit (\d)$", line)
-                words = shlex.split(line, comments=True)
+                command, told, code = line.partition("  # exit ")
+                words = shlex.split(command)
                 done = _run(words, folder)
-                tour.commands.append((words, int(told[1]) if told else 0, done.returncode, done.stderr))
-                printed += done.stderr + done.stdout
+                tour.commands.append((words, int(code) if told else 0, done.returncode, done.stderr))
+                printed[command] = printed.get(command, "") + done.stderr + done.stdout
         elif not block["language"]:
-            tour.shown.append(([line for line in block["body"].splitlines() if line != "..."], printed))
+            before, *parts = re.split(r"^\$ ", block["body"], flags=re.MULTILINE)
+            assert not before, f"no command stands before {before!r}"
+            for command, *lines in map(str.splitlines, parts):
+                tour.shown.append(([line for line in lines if line != "..."], printed[command]))
     return tour
 
 
@@ -85,8 +88,8 @@ def test_every_command_of_the_tour_ends_as_the_readme_says(tour: Tour) -> None:
 
 
 def test_what_the_readme_shows_is_what_is_printed(tour: Tour) -> None:
-    """Each line of output in the README stands in the output of the block before it, figures aside."""
-    assert len(tour.shown) >= 8
+    """Each line of output in the README was printed by the command shown above it, figures aside."""
+    assert len(tour.shown) >= 18
     for lines, printed in tour.shown:
         there = {_wording(line) for line in printed.splitlines()}
         assert [line for line in lines if _wording(line) not in there] == []
