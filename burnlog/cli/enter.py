@@ -9,7 +9,7 @@ import typer
 
 from burnlog.cli.context import Context, say
 from burnlog.cli.echo import echo_cut
-from burnlog.cli.prompt import KEYS, ask_all, ask_line, put
+from burnlog.cli.prompt import KEYS, ask_all, ask_line, put, put_indented
 from burnlog.errors import FileError, InputError, RowErrors
 from burnlog.reports.cautions import MADE_UP
 
@@ -47,6 +47,8 @@ _LABELS = {
 }
 _HEAD_RODS = "rods over the whole dive (Enter where each cut has its own)"
 _MORE = "anything else (name=value, ? lists the names)"
+_FEW = 50
+"""Letters that the words of a field may take in its prompt, so that the answer fits on the same line."""
 _SHOWN_UNITS = frozenset(("clock", "rods", "count", "whole", "number"))
 
 
@@ -186,7 +188,7 @@ class _Session:
                 if not mend(error):
                     return None
             except FileError as error:
-                put(f"  {error}\n")
+                put_indented(str(error))
                 again = ask_line("Enter = try again, q = stop: ")
                 if again is None or again.lower() == "q":
                     raise
@@ -218,7 +220,7 @@ class _Session:
             if text == "":
                 return True
             if text == "?":
-                put(textwrap.fill(", ".join(MORE), 76, initial_indent="  ", subsequent_indent="  ") + "\n")
+                put_indented(", ".join(MORE))
             elif text == "<":
                 if not self._fields([name for name in ROW if name != "rods" or self.entry.counted_by_cut()][-1:]):
                     return False
@@ -245,11 +247,11 @@ class _Session:
             put("  write name=value, as in set_amps=180 A\n")
         elif name not in names:
             near = difflib.get_close_matches(name, names, n=3, cutoff=0.0)
-            put(f"  there is no '{name}' here; the nearest are {', '.join(near)}\n")
+            put_indented(f"there is no '{name}' here; the nearest are {', '.join(near)}")
         else:
             understood, why = self._check(name, value)
             if why:
-                put(f"  {why}\n")
+                put_indented(why)
                 return
             self.more[name] = value
             if understood and understood != value:
@@ -302,7 +304,7 @@ class _Session:
 
         names = _told(error)
         if not names:
-            put(f"  {error}\n")
+            put_indented(str(error))
         if "row" in names:  # somebody else typed into this dive meanwhile
             self.entry.refresh()
             put(f"  this becomes row {self.entry.number}\n")
@@ -323,9 +325,17 @@ def _told(error: InputError) -> list[str]:
     """The columns that do not fit, each told with its reason."""
     problems = error.problems if isinstance(error, RowErrors) else ()
     for problem in problems:
-        put(f"  {problem.column or 'row'}: {problem.message}\n")
+        put_indented(f"{problem.column or 'row'}: {problem.message}")
     return list(dict.fromkeys(problem.column for problem in problems))
 
 
 def _label(name: str) -> str:
-    return _LABELS.get(name, name.replace("_", " "))
+    """What stands before the colon: the field, and its words where they are few."""
+    from burnlog.store.cutsheet import cell_reader
+    from burnlog.vocabulary import words
+
+    if name in _LABELS:
+        return _LABELS[name]
+    listed = cell_reader(name).rule.words
+    choices = ", ".join(words(listed)) if listed else ""
+    return name.replace("_", " ") + (f" ({choices})" if 0 < len(choices) <= _FEW else "")

@@ -7,9 +7,10 @@ met again shows what was typed in brackets; Enter then keeps it and `-` clears i
 from __future__ import annotations
 
 import sys
+import textwrap
 from collections.abc import Callable, MutableMapping, Sequence
 
-__all__ = ["KEYS", "Check", "ask_all", "ask_line", "put"]
+__all__ = ["KEYS", "Check", "ask_all", "ask_line", "put", "put_indented"]
 
 KEYS = "Enter = not recorded, . = as above, < = back one field, q = stop"
 Check = Callable[[str, str], tuple[str, str]]
@@ -20,6 +21,11 @@ def put(text: str) -> None:
     """Write to the terminal at once, ASCII only, without ending the line."""
     sys.stdout.write(text.encode("ascii", "replace").decode("ascii"))
     sys.stdout.flush()
+
+
+def put_indented(text: str) -> None:
+    """Write under a prompt what is to be said of its answer, no wider than a small terminal."""
+    put(textwrap.fill(text, 79, initial_indent="  ", subsequent_indent="  ", break_on_hyphens=False) + "\n")
 
 
 def ask_line(prompt: str) -> str | None:
@@ -87,7 +93,7 @@ def ask_all(
             text = there
         understood, why = check(name, text)
         if why:
-            put(f"  {why}\n")
+            put_indented(why)
             continue
         if understood and understood != text:
             put(f"  = {understood}\n")

@@ -154,6 +154,13 @@ def test_R02_only_the_bad_field_is_asked_again(burnlog: Runner, log: Path) -> No
     assert (cut["line"], cut["thickness_mm"], cut["new_length_mm"]) == ("M1", 12.0, pytest.approx(609.6))
 
 
+def test_R02_a_prompt_names_its_words_where_they_are_few(burnlog: Runner, log: Path) -> None:
+    """The three record classes stand in the prompt; the many words for fouling would not leave room to answer."""
+    done = burnlog("enter", "--dive", "PIER7 2", stdin=_lines(_head(), ["q"]))
+    assert "record class (production, training, trial): " in done.stdout
+    assert "fouling: " in done.stdout
+
+
 def test_R02_a_field_the_row_refuses_is_asked_again(burnlog: Runner, log: Path) -> None:
     """What only the whole row can tell, a stop long before the start, asks the stop again and nothing else."""
     typed = [*_row(line="M1", start="1003", stop="0942"), "1010"]
@@ -241,7 +248,7 @@ def test_R78_the_prompt_is_ascii_on_an_old_console(burnlog: Runner, log: Path) -
 
 
 def test_R02_every_line_fits_eighty_columns(log: Path) -> None:
-    """At a terminal of 80 columns that echoes what is typed, no line of a whole row runs over."""
+    """At a terminal of 80 columns that echoes what is typed, no line runs over, that of a wrong word neither."""
     row = _row({"set_amps": "180 A"}, line="M1", section="plate", thickness="1/2", start="0942", stop="1003")
     terminal = pexpect.spawn(
         sys.executable,
@@ -255,7 +262,9 @@ def test_R02_every_line_fits_eighty_columns(log: Path) -> None:
     seen = io.StringIO()
     terminal.logfile_read = seen
     terminal.expect("its rows")
-    for text in [*_head(visibility="by"), *row]:
+    head = _head(visibility="by")
+    head.insert(HEAD.index("record_class"), "14 May, the day before")
+    for text in [*head, *row]:
         terminal.expect(": ")
         terminal.sendline(text)
     terminal.expect("saved: ")
