@@ -15,7 +15,7 @@ from typing import Annotated, Any
 import typer
 from typer.core import TyperGroup
 
-from burnlog.cli import enter, keep, learn, log, plan, sheet, show, tonight
+from burnlog.cli import enter, keep, learn, log, plan, rows, sheet, show, tonight
 from burnlog.cli.context import Context, now, tell
 from burnlog.errors import BurnlogError, InputError
 
@@ -70,7 +70,7 @@ def options(
     ctx.obj = Context(db=db, by=by, units=units)
 
 
-for module in (log, enter, sheet, tonight, learn, plan, keep, show):
+for module in (log, rows, enter, sheet, tonight, learn, plan, keep, show):
     module.register(app)
 
 

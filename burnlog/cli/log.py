@@ -1,27 +1,23 @@
-"""Log: make a log, put rows in, mend them with a reason, look at them."""
+"""Log: make a log and put rows in."""
 
 from __future__ import annotations
 
-from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from burnlog.cli.context import Context, closing, now, say, say_json, tell
+from burnlog.cli.context import Context, now, say, say_json
 from burnlog.cli.echo import echo_cut
 from burnlog.cli.options import AsJson, Progress
 from burnlog.cli.progress import bar
 from burnlog.errors import InputError
 from burnlog.reports.cautions import MADE_UP
-from burnlog.store.listing import LISTS
 
 if TYPE_CHECKING:
     from burnlog.store.log import Log
 
 __all__ = ["register"]
-
-Why = Annotated[str | None, typer.Option(help="The reason, in words.")]
 
 
 def register(app: typer.Typer) -> None:
@@ -37,10 +33,6 @@ def register(app: typer.Typer) -> None:
         group.command(table)(_adder(table))
     app.add_typer(group, name="add", rich_help_panel="Log")
     app.command("import", rich_help_panel="Log")(import_)
-    for command in (fix, void, trail):
-        app.command(rich_help_panel="Log")(command)
-    app.command("list", rich_help_panel="Log")(list_)
-    app.command(rich_help_panel="Log")(show)
 
 
 def init(
@@ -252,165 +244,3 @@ _EXAMPLES = {
     "dive": "job=PIER7 dive=14 dive_date=2026-05-12 diver=D3 setting='open water'",
     "tally": "dive='PIER7 14' rod_type=EX38 rods=29 issued=40 returned=6 rods_lost=2",
 }
-
-
-def fix(
-    ctx: typer.Context,
-    table: Annotated[str, typer.Argument(help="What: cut, dive, line, tally, job, rod-type ...")],
-    ref: Annotated[str, typer.Argument(help="Which: 118, 'PIER7 14.3', a code.")],
-    changes: Annotated[list[str], typer.Argument(help="field=value, as it would be typed on the sheet.")],
-    why: Why = None,
-) -> None:
-    """Mend a row: the old value, the new one, who and why stay in the trail.
-
-    Example: burnlog --by JM fix cut 118 outcome=through --why "looked again"
-    """
-    from burnlog.store.trail import fix as mend
-
-    context = Context.of(ctx)
-    by = context.signed("a fix")
-    if not why:
-        raise InputError('a fix needs its reason: --why "box counted twice".')
-    typed = {}
-    for change in changes:
-        key, equals, value = change.partition("=")
-        if not equals:
-            raise InputError(f"'{change}': write field=value, as in rods=7.")
-        typed[key.strip()] = value
-    with context.open(write=True) as log:
-        done = mend(log, table.replace("-", "_"), ref, typed, why=why, by=by)
-    say(f"{done.table} {done.ref}, by {by}: {why}")
-    for revision in done.changes:
-        old, new = _told(revision.old, revision.old_typed), _told(revision.new, revision.new_typed)
-        say(f"  {revision.field}: {old} -> {new}")
-
-
-def void(
-    ctx: typer.Context,
-    table: Annotated[str, typer.Argument(help="What: cut, dive, tally ...")],
-    ref: Annotated[str, typer.Argument(help="Which.")],
-    why: Why = None,
-) -> None:
-    """Take a row out of every figure, with a reason; it stays in the file.
-
-    Example: burnlog --by JM void cut 118 --why "typed on the wrong sheet"
-    """
-    from burnlog.store.trail import void as strike
-
-    context = Context.of(ctx)
-    by = context.signed("voiding a row")
-    if not why:
-        raise InputError('voiding needs its reason: --why "typed on the wrong sheet".')
-    with context.open(write=True) as log:
-        strike(log, table.replace("-", "_"), ref, why=why, by=by)
-    say(f"{table} {ref} is void: {why}")
-
-
-def trail(
-    ctx: typer.Context,
-    table: Annotated[str, typer.Argument(help="What: cut, dive, tally ...")],
-    ref: Annotated[str, typer.Argument(help="Which.")],
-    as_json: AsJson = False,
-) -> None:
-    """Show every change of a row: old, new, why, who, when.
-
-    Example: burnlog trail cut 118
-    """
-    from burnlog.store.trail import trail as changes
-
-    context = Context.of(ctx)
-    with context.open() as log:
-        rows = changes(log, table.replace("-", "_"), ref)
-    if as_json:
-        say_json({"changes": [asdict(row) for row in rows]})
-        return
-    if not rows:
-        say(f"{table} {ref}: never changed.")
-    for row in rows:
-        old, new = (_told(value, typed) for value, typed in ((row.old, row.old_typed), (row.new, row.new_typed)))
-        say(f"{row.at[:19]}  {row.table} {row.field}: {old} -> {new}")
-        say(f"    {row.kind} by {row.by}: {row.why}")
-
-
-def list_(
-    ctx: typer.Context,
-    what: Annotated[str, typer.Argument(help=", ".join(LISTS))],
-    job: Annotated[str | None, typer.Option(help="Only this job.")] = None,
-    dive: Annotated[int | None, typer.Option(help="Only this dive number.")] = None,
-    as_json: AsJson = False,
-) -> None:
-    """List what the log holds.
-
-    Example: burnlog list cuts --job PIER12 --dive 3
-    """
-    if what not in LISTS:
-        raise InputError(f"'{what}' is no list; the lists are {', '.join(LISTS)}.")
-    context = Context.of(ctx)
-    with context.open() as log:
-        rows = log.rows(LISTS[what], {"job": job, "dive": dive})
-        invented = log.made_up
-    if as_json:
-        say_json({what: rows})
-        return
-    if invented:
-        tell(MADE_UP)
-    for line in _table(rows):
-        say(line)
-    say(f"{len(rows)} {what}")
-
-
-def _table(rows: list[dict[str, Any]]) -> list[str]:
-    """Rows in columns, no wider than the terminal."""
-    if not rows:
-        return []
-    names = list(rows[0])
-    texts = [
-        ["-" if row[n] is None else f"{row[n]:.6g}" if isinstance(row[n], float) else str(row[n]) for n in names]
-        for row in rows
-    ]
-    widths = [min(24, max(len(name), *(len(text[k]) for text in texts))) for k, name in enumerate(names)]
-    lines = ["  ".join(name[:width].ljust(width) for name, width in zip(names, widths, strict=True))]
-    lines += ["  ".join(t[:width].ljust(width) for t, width in zip(text, widths, strict=True)) for text in texts]
-    return [line.rstrip()[:79] for line in lines]
-
-
-def _told(value: object, typed: str) -> str:
-    shown = "not recorded" if value is None else f"{value:g}" if isinstance(value, float) else str(value)
-    return f"{shown} (typed {typed})" if typed and typed != shown else shown
-
-
-def show(
-    ctx: typer.Context,
-    table: Annotated[str, typer.Argument(help="What: cut, dive, line, tally, job ...")],
-    ref: Annotated[str, typer.Argument(help="Which: 118, 'PIER7 14.3', a code.")],
-    as_json: AsJson = False,
-) -> None:
-    """Show one row whole, each value with the text as it was typed.
-
-    Example: burnlog show cut 'PIER12 3.1'
-    """
-    import json
-
-    context = Context.of(ctx)
-    with context.open() as log:
-        row = log.find(table.replace("-", "_"), ref)
-        invented = log.made_up
-    if as_json:
-        say_json(row)
-        return
-    typed = json.loads(row.pop("as_typed"))
-    lines = [f"{table} {row.pop('no')}" + ("  (VOID)" if row["voided_at"] else "")]
-    if invented:
-        lines.append(MADE_UP)
-    for name, value in row.items():
-        if name == "id" or name.endswith("_id") or value is None:
-            continue
-        spoken = typed.get(name)
-        beside = f"   typed: {spoken[0]} ({spoken[1]})" if spoken else ""
-        lines.append(
-            f"  {name:<18} {value:g}{beside}" if isinstance(value, float) else f"  {name:<18} {value}{beside}"
-        )
-    blank = sorted(name for name, value in row.items() if value is None and name != "voided_at")
-    if blank:
-        lines.append("  not recorded: " + ", ".join(blank))
-    say(closing("\n".join(lines)))

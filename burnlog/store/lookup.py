@@ -12,7 +12,7 @@ from burnlog.store.tables import NUMBERED
 if TYPE_CHECKING:
     from burnlog.store.log import Log
 
-__all__ = ["cut_ref", "dive_ref", "find", "nearest", "refuse_twice"]
+__all__ = ["code_of", "cut_ref", "dive_ref", "find", "nearest", "refuse_twice"]
 
 Row = dict[str, Any]
 _LIVE_FIRST = "ORDER BY voided_at IS NOT NULL"
@@ -146,6 +146,19 @@ def cut_ref(log: Log, cut_id: str) -> str:
         (cut_id,),
     ).fetchone()
     return str(row[0])
+
+
+def code_of(log: Log, table: str, column: str, value: str | None) -> str | None:
+    """What people call the row that a column of `table` points at; None where it points at none."""
+    if value is None:
+        return None
+    parent = NUMBERED[table].field(column).parent
+    if parent == "dive":
+        return dive_ref(log, value)
+    if parent == "cut":
+        return cut_ref(log, value)
+    row = log.one(parent, id=value) or {}
+    return str(row.get("code", row.get("no", value)))
 
 
 def refuse_twice(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import sqlite3
 import subprocess
 from collections.abc import Callable, Iterator
@@ -127,10 +128,23 @@ def test_R05_a_dive_and_its_tally_are_added_by_hand(burnlog: Runner, log: Path) 
 
 
 def test_R19_the_typed_text_comes_back(burnlog: Runner, log: Path) -> None:
-    """A thickness typed as a fraction is shown as that fraction beside its value."""
-    shown = burnlog("show", "cut", "PIER7 1.1").stdout
-    assert "12.7" in shown
-    assert "1/2 in" in shown
+    """A thickness typed as a fraction is shown as that fraction beside its value, in the units asked for."""
+    shown = burnlog("--units", "metric", "show", "cut", "PIER7 1.1").stdout
+    assert re.search(r"^  thickness +12\.7 mm   typed: 1/2 in \(measured\)$", shown, re.MULTILINE)
+    assert re.search(r"^  dive +PIER7 1$", shown, re.MULTILINE)
+    assert max(map(len, shown.splitlines())) <= 80
+
+
+def test_list_and_show_speak_as_the_sheet_does(burnlog: Runner, log: Path) -> None:
+    """Columns have the names that `fix` takes, values the units of their job, and the trail shows both alike."""
+    why = ("--why", "read the tape again")
+    assert burnlog("--by", "JM", "fix", "job", "PIER7", "units_profile=us", *why).returncode == 0
+    head, first = burnlog("list", "cuts", "--job", "PIER7").stdout.splitlines()[:2]
+    assert {"place", "line", "pass", "new_length", "thickness", "outcome"} <= set(head.split())
+    assert "1/2 in" in first
+    done = burnlog("--by", "JM", "fix", "cut", "PIER7 1.1", "thickness=12 mm", *why)
+    assert "  thickness: 1/2 in -> 0.4724 in (typed 12 mm)" in done.stdout.splitlines()
+    assert "cut thickness: 1/2 in -> 0.4724 in (typed 12 mm)" in burnlog("trail", "cut", "PIER7 1.1").stdout
 
 
 @pytest.mark.parametrize(
