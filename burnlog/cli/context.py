@@ -7,12 +7,14 @@ from __future__ import annotations
 
 import json
 import os
+import shutil
 import sys
+import textwrap
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TextIO
 
 import typer
 
@@ -26,6 +28,9 @@ if TYPE_CHECKING:
     from burnlog.store.log import Log
 
 __all__ = ["Context", "closing", "invented", "now", "say", "say_json", "tell"]
+
+NARROWEST = 40
+"""Columns of the narrowest terminal that lines are folded for."""
 
 
 def now() -> datetime:
@@ -42,14 +47,27 @@ def _ascii(text: str) -> str:
     return "".join(letter if letter.isprintable() or letter in "\n\t" else "?" for letter in plain)
 
 
+def _folded(text: str, stream: TextIO) -> str:
+    """No line wider than the terminal, none broken in a word; a pipe or a file gets every line whole."""
+    if not stream.isatty():
+        return text
+    width = max(NARROWEST, shutil.get_terminal_size().columns - 1)
+    out: list[str] = []
+    for line in text.split("\n"):
+        under = " " * (len(line) - len(line.lstrip()) + 2)
+        wide = len(line) > width
+        out.extend(textwrap.wrap(line, width, subsequent_indent=under, break_on_hyphens=False) if wide else [line])
+    return "\n".join(out)
+
+
 def say(text: str) -> None:
     """Print a result to stdout, ASCII only."""
-    sys.stdout.write(_ascii(text).rstrip("\n") + "\n")
+    sys.stdout.write(_folded(_ascii(text).rstrip("\n"), sys.stdout) + "\n")
 
 
 def tell(text: str) -> None:
     """Print a message to stderr, ASCII only."""
-    sys.stderr.write(_ascii(text).rstrip("\n") + "\n")
+    sys.stderr.write(_folded(_ascii(text).rstrip("\n"), sys.stderr) + "\n")
 
 
 def say_json(value: Mapping[str, Any] | list[Any], *, kind: str = "report") -> None:

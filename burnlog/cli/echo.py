@@ -1,13 +1,38 @@
-"""What was understood of one cut, said back in words."""
+"""What was understood, said back in words: one cut, or how many rows of each kind."""
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from burnlog.store.log import Log
 
-__all__ = ["echo_cut"]
+__all__ = ["echo_cut", "number_of", "rows_in_words"]
+
+_WORDS = {
+    "person": ("person", "people"),
+    "tally": ("rod count", "rod counts"),
+    "rod_part": ("part-burned rod", "part-burned rods"),
+    "happening": ("stoppage, defect or event", "stoppages, defects and events"),
+    "import_batch": ("file taken in", "files taken in"),
+    "fit_run": ("kept fit", "kept fits"),
+    "sourced_value": ("value brought with its source", "values brought with their source"),
+}
+"""What a row of a table is called where the table's own name will not do."""
+_LINKS = ("tally_cut",)
+"""Rows that only tie others together: no news to anybody."""
+
+
+def number_of(count: int, one: str, many: str = "") -> str:
+    """A count with its noun: `1 row`, `2 rows`."""
+    return f"{count} {one if count == 1 else many or f'{one}s'}"
+
+
+def rows_in_words(counts: Mapping[str, int]) -> str:
+    """How many rows of each table there are, in the words of the deck; nothing where there are none."""
+    named = {name: _WORDS.get(name, (name.replace("_", " "), "")) for name in counts if name not in _LINKS}
+    return ", ".join(number_of(counts[name], *words) for name, words in named.items() if counts[name])
 
 
 def echo_cut(log: Log, ref: str, profile: str) -> str:

@@ -9,6 +9,7 @@ from typing import Annotated
 import typer
 
 from burnlog.cli.context import Context, now, say, say_json, tell
+from burnlog.cli.echo import number_of, rows_in_words
 from burnlog.cli.options import AsJson, Progress
 from burnlog.cli.progress import bar
 from burnlog.errors import FileError, InputError
@@ -55,7 +56,7 @@ def verify(ctx: typer.Context, as_json: AsJson = False) -> None:
     else:
         for name, value in found.facts.items():
             say(f"{name:<16} {value}")
-        say("rows             " + ", ".join(f"{count} {name}" for name, count in found.rows.items() if count))
+        say(f"rows             {rows_in_words(found.rows)}")
         for warning in found.warnings:
             tell(f"Note: {warning}")
     if not found.whole:
@@ -79,7 +80,7 @@ def export(
     with Context.of(ctx).open() as log:
         made = (export_bundle if target.suffix.lower() == ".json" else export_csv)(log, target, names=names)
     for path, rows in made.files.items():
-        say(f"{path}: {rows} rows")
+        say(f"{path}: {number_of(rows, 'row')}")
     for what, count in made.left_out.items():
         say(f"  not in these files: {what} ({count}); the JSON bundle holds it all")
 
@@ -102,10 +103,10 @@ def merge(
     if as_json:
         say_json(report.as_json())
         return
-    added = ", ".join(f"{count} {name}" for name, count in report.added.items() if count) or "0 rows"
-    say(f"{source}: added {added}; {report.same} rows were here already.")
+    say(f"{source}: added {rows_in_words(report.added) or '0 rows'}; here already: {number_of(report.same, 'row')}.")
     if report.filled or report.amendments:
-        say(f"  {report.filled} blanks filled, {report.amendments} entries of the other trail taken over")
+        entries = number_of(report.amendments, "entry", "entries")
+        say(f"  {number_of(report.filled, 'blank')} filled, {entries} of the other trail taken over")
     for line in report.renamed:
         say(f"  {line}")
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from burnlog.cli.context import Context, now, say, say_json
-from burnlog.cli.echo import echo_cut
+from burnlog.cli.echo import echo_cut, number_of, rows_in_words
 from burnlog.cli.options import AsJson, Progress
 from burnlog.cli.progress import bar
 from burnlog.errors import InputError
@@ -86,7 +86,6 @@ def import_(
                     weigh=contents_kg,
                     progress=tick,
                 )
-            added = sum(report.added.values())
             out.append(
                 {
                     "file": report.file,
@@ -104,15 +103,15 @@ def import_(
             )
             if as_json:
                 continue
-            listed = ", ".join(f"{count} {name}" for name, count in report.added.items()) or "nothing new"
             head = "would add" if dry_run else "added"
-            say(f"{report.file}: {report.kind}, {report.rows} rows; {head} {listed}" + ("" if added else " (0 rows)"))
+            listed = rows_in_words(report.added) or "nothing new (0 rows)"
+            say(f"{report.file}: {report.kind}, {number_of(report.rows, 'row')}; {head} {listed}")
             if report.skipped:
-                say(f"  {report.skipped} rows stand in the log already")
+                say(f"  in the log already: {number_of(report.skipped, 'row')}")
             if report.filled:
-                say(f"  {report.filled} blanks of the log filled from this file; the trail names each")
+                say(f"  filled from this file: {number_of(report.filled, 'blank')} of the log; the trail names each")
             if report.held:
-                say(f"  {report.held} rows held back, with the reason, in {report.rest}")
+                say(f"  held back, with the reason, in {report.rest}: {number_of(report.held, 'row')}")
             for note in report.notes:
                 say(f"  {note}")
     if as_json:

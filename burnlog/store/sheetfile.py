@@ -173,13 +173,13 @@ def _sheet_notes(importer: SheetImport) -> list[str]:
         notes.append(f"Of {made.counts.total()} rod counts: {', '.join(marks)}.")
     if made.unweighed:
         notes.append(
-            f"{made.unweighed} rod counts with stubs have no rod equivalents: the planned stub of their rod "
-            "type is not in the log (import a file of rod types)."
+            f"Rod counts with stubs and no rod equivalents, the planned stub of their rod type not being in the log: "
+            f"{made.unweighed} (import a file of rod types)."
         )
     if made.unnamed:
-        notes.append(f"{made.unnamed} cuts name no line; each got one of its own (unnamed-DIVE.ROW).")
+        notes.append(f"Cuts that name no line, each given one of its own (unnamed-DIVE.ROW): {made.unnamed}.")
     if importer.void:
-        notes.append(f"{importer.void} rows stand voided in the log and were not brought back.")
+        notes.append(f"Rows that stand voided in the log, not brought back: {importer.void}.")
     return notes
 
 

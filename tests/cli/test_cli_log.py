@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import json
+import os
 import re
 import sqlite3
 import subprocess
+import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
+import pexpect
 import pytest
 
 Runner = Callable[..., subprocess.CompletedProcess[str]]
@@ -50,6 +53,36 @@ def test_R06_two_bad_cells_are_both_named_and_nothing_is_written(burnlog: Runner
     assert "'12'" in done.stderr
     assert "row 13, column rods" in done.stderr
     assert json.loads(burnlog("list", "cuts", "--json").stdout)["cuts"] == []
+
+
+def test_an_import_counts_rows_in_the_words_of_the_deck(burnlog: Runner, tmp_path: Path) -> None:
+    """One dive is one dive and two cuts are two cuts; the names of tables and of rows that only link stay out."""
+    burnlog("init")
+    sheet = _sheet(tmp_path / "night.csv", _row(1, "L1", "3"), _row(1, "L2", "4"))
+    (said,) = burnlog("import", str(sheet)).stdout.splitlines()
+    assert said.startswith(
+        "night.csv: cut sheet, 2 rows; added 1 job, 1 person, 1 rod type, 2 lines, 1 dive, 2 cuts, "
+    )
+    assert said.endswith("2 rod counts")
+
+
+def test_long_lines_are_folded_for_a_terminal_and_not_for_a_pipe(burnlog: Runner, log: Path, tmp_path: Path) -> None:
+    """At 60 columns a message keeps its words whole within the screen; through a pipe it is one line to search in."""
+    bad = _sheet(tmp_path / "bad.csv", _row(3, "L3", "3", thickness="12"))
+    piped = burnlog("import", str(bad)).stderr.splitlines()
+    terminal = pexpect.spawn(
+        sys.executable,
+        ["-m", "burnlog", "--db", str(log), "import", str(bad)],
+        dimensions=(24, 60),
+        env={**os.environ, "COLUMNS": "60"},
+        timeout=60,
+        encoding="utf-8",
+    )
+    shown = terminal.read().splitlines()
+    terminal.close()
+    assert max(map(len, piped)) > 60
+    assert max(map(len, shown)) < 60
+    assert " ".join(" ".join(shown).split()) == " ".join(" ".join(piped).split())
 
 
 def test_R06_the_same_file_again_adds_nothing(burnlog: Runner, log: Path, tmp_path: Path) -> None:

@@ -39,7 +39,7 @@ def test_masters_are_made_with_what_the_rows_say(log: Log, tmp_path: Path) -> No
     assert (line["planned_length_mm"], line["length_basis"], line["thickness_basis"]) == (1000, "estimated", None)
     assert one(log, "SELECT family, length_mm FROM rod_type") == {"family": "exothermic", "length_mm": None}
     assert log.one("line", code="unnamed-14.3") is not None
-    assert any("1 cuts name no line" in note for note in report.notes)
+    assert any("given one of its own (unnamed-DIVE.ROW): 1." in note for note in report.notes)
 
 
 def test_a_job_is_made_with_what_its_first_dive_says(log: Log, tmp_path: Path) -> None:
