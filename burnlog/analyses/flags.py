@@ -129,7 +129,7 @@ def flags(
     notes = []
     if moved is not None:
         notes.append(
-            f"The burns flagged on rods move rods per metre, and a bid with it, by {moved:+.1f} %; they stay in "
+            f"The burns flagged on rods move rods over length, and a bid with it, by {moved:+.1f} %; they stay in "
             "unless left out."
         )
     if held.rods is not None and not held.rods.fit.converged:
@@ -195,7 +195,7 @@ def _question(kind: str, high: bool) -> str:
 
 def _esd(frames: Frames, tallyset: TallySet, profile: str) -> Findings:
     """Rods per metre, on plate of one thickness or brought to one by it, by Rosner's generalised ESD at 5 %."""
-    rule = "rods per metre out of line"
+    rule = "rods over length out of line"
     tallies = tallyset.tallies
     rate = tallies["rods"] / tallies["new_length_m"]
     thickness = tallies["thickness_mm"]

@@ -112,7 +112,7 @@ def hanger_model(frames: Frames, cuts: pd.DataFrame) -> HangerModel:
     X, names = _columns(rows)
     terms: list[HangerTerm] = []
     why: list[str] = []
-    for label in ("any hanger", "hangers per metre"):
+    for label in ("any hanger", "hangers over length"):
         # where hangers are few, thickness and rod changes are asked about alone before giving up
         for width in (len(names), STEEL_TERMS):
             few, words = X[:, :width], names[:width]

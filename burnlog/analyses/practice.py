@@ -319,11 +319,11 @@ def _blanks(cuts: pd.DataFrame, attempts: Sequence[Attempt]) -> dict[str, int]:
     found: dict[str, int] = {}
     for attempt in attempts:
         if attempt.rods_per_m is None:
-            key = f"no rods per metre: {attempt.why_blank or 'not usable'}"
+            key = f"no rods over length: {attempt.why_blank or 'not usable'}"
             found[key] = found.get(key, 0) + 1
         elif attempt.s_per_m is None:
-            found["no time per metre: elapsed not recorded"] = (
-                found.get("no time per metre: elapsed not recorded", 0) + 1
+            found["no time over length: elapsed not recorded"] = (
+                found.get("no time over length: elapsed not recorded", 0) + 1
             )
     for column, what in (
         ("edge", "edge"),

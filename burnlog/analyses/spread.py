@@ -75,7 +75,7 @@ def split_spread(
         X = np.column_stack([X, log_t - log_t.mean()])
         precision = [0.0, 0.09]
     if np.ptp(y) < 1e-9:
-        return None, "every attempt took the same rods per metre: no spread to split"
+        return None, "every attempt took the same rods over length: no spread to split"
     people = Effect.from_labels("person", [p for p, _, _ in known], scale=1.0, grid=(0.03, 5.0, 41))
     fit = integrate([Case(y, X, np.ones(len(y)))], [people], prior_precision=precision)
     drawn = fit.draws(draws, rng)

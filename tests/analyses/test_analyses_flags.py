@@ -51,7 +51,7 @@ def test_R53_eight_rates_flag_the_last_though_its_plain_z_is_small() -> None:
     left_out = fit_robust(logs, np.ones((8, 1)), [], prior_precision=[0.0], df=np.inf).left_out_t
     assert left_out[-1] == pytest.approx(13.1, abs=0.05)  # recomputed
     review = flags(one_job(RATES))
-    assert [(flag.rule, flag.target) for flag in review.flags] == [("rods per metre out of line", "tally 8 (J1 8.1)")]
+    assert [(flag.rule, flag.target) for flag in review.flags] == [("rods over length out of line", "tally 8 (J1 8.1)")]
     flag = review.flags[0]
     assert flag.seen == pytest.approx(2.5)
     assert flag.expected_low is not None
@@ -108,7 +108,7 @@ def test_R55_a_decision_stands_beside_its_flag_and_the_flag_stays() -> None:
     frames = one_job(RATES)
     assert [flag.decision for flag in flags(frames).flags] == ["keep"]
     said = {
-        "rule": "rods per metre out of line",
+        "rule": "rods over length out of line",
         "target": "tally 8 (J1 8.1)",
         "why": "thick weld",
         "decided_by": "JM",

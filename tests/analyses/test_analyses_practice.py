@@ -158,8 +158,8 @@ def test_blanks_say_what_could_not_be_computed() -> None:
     first = next(a for a in panel.attempts if a.person == "TR01" and a.number == 1)
     assert first.rods_per_m is None
     assert first.why_blank == "no rod count"
-    assert panel.blanks["no rods per metre: no rod count"] == 1
-    assert panel.blanks["no time per metre: elapsed not recorded"] == 1
+    assert panel.blanks["no rods over length: no rod count"] == 1
+    assert panel.blanks["no time over length: elapsed not recorded"] == 1
 
 
 def test_technique_words_stubs_and_restarts_are_counted() -> None:

@@ -105,7 +105,7 @@ def test_the_flags_page_puts_defects_over_what_there_was(season: Frames, review:
 def test_the_flags_page_says_by_how_much_odd_burns_move_a_bid(review: FlagReview) -> None:
     """The burns flagged on rods stay in, and the page says what they do to rods per length and a bid."""
     assert review.moved_percent is not None
-    said = f"move rods per metre, and a bid with it, by {review.moved_percent:+.1f} %; they stay in unless left out"
+    said = f"move rods over length, and a bid with it, by {review.moved_percent:+.1f} %; they stay in unless left out"
     assert said in words(flags_page(review, HEAD))
 
 
