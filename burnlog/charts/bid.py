@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 
 from burnlog.analyses.estimate import Estimate, spread_of
+from burnlog.charts.amounts import length_unit, steel_unit
 from burnlog.charts.theme import BLACK, GREY, PALE, SHAPES, themed
 
 __all__ = [
@@ -20,7 +21,6 @@ __all__ = [
     "total_finding",
 ]
 
-M_PER_FT = 0.3048
 DOTS = 100
 MOST_JOBS = 20
 """Jobs above which they are not named one by one under the history."""
@@ -35,19 +35,14 @@ def bid_charts(made: Estimate, *, profile: str = "metric") -> dict[str, Any]:
     }
 
 
-def _units(profile: str) -> tuple[float, str, float, str]:
-    """Scale and name of a rate, and of a thickness."""
-    return (M_PER_FT, "rods per ft", 1 / 25.4, "in") if profile == "us" else (1.0, "rods per m", 1.0, "mm")
-
-
 def _history(made: Estimate, profile: str) -> pd.DataFrame:
-    rate, _, steel, _ = _units(profile)
+    per, steel = length_unit(profile).size, steel_unit(profile).size
     tallies = made.basis.tallyset.tallies
     tallies = tallies[tallies["thickness_mm"].notna()]
     return pd.DataFrame(
         {
-            "thickness": tallies["thickness_mm"].to_numpy() * steel,
-            "rate": (tallies["rods"] / tallies["new_length_m"]).to_numpy() * rate,
+            "thickness": tallies["thickness_mm"].to_numpy() / steel,
+            "rate": (tallies["rods"] / tallies["new_length_m"]).to_numpy() * per,
             "family": tallies["family"].fillna("not recorded").to_numpy(),
             "job": tallies["job"].to_numpy(),
         }
@@ -56,25 +51,25 @@ def _history(made: Estimate, profile: str) -> pd.DataFrame:
 
 def history_finding(made: Estimate, profile: str) -> str:
     """What the history chart shows, from the numbers."""
-    scale, name, steel, unit = _units(profile)
+    (per, length), (steel, unit) = length_unit(profile), steel_unit(profile)
     rows = _history(made, profile)
     low, high = rows["rate"].quantile(0.25), rows["rate"].quantile(0.75)
-    thick = [item.thickness_mm * steel for item in made.takeoff.items]
+    thick = [item.thickness_mm / steel for item in made.takeoff.items]
     wanted = f"{min(thick):.3g} to {max(thick):.3g} {unit}" if len(thick) > 1 else f"{thick[0]:.3g} {unit}"
     return (
-        f"Half of {len(rows)} tallies lay between {low:.2g} and {high:.2g} {name}; the ratio of sums is "
-        f"{made.ratio.rods_per_m * scale:.2g}. This bid asks for {wanted}; {rows['thickness'].min():.3g} to "
+        f"Half of {len(rows)} tallies lay between {low:.2g} and {high:.2g} rods per {length}; the ratio of sums is "
+        f"{made.ratio.rods_per_m * per:.2g}. This bid asks for {wanted}; {rows['thickness'].min():.3g} to "
         f"{rows['thickness'].max():.3g} {unit} were logged."
     )
 
 
 def jobs_finding(made: Estimate, profile: str) -> str:
     """How far apart the jobs lie: the ratio of sums of each, or where there are many, of the lowest and highest."""
-    scale, name, _, _ = _units(profile)
+    per, length = length_unit(profile)
     sums = made.basis.tallyset.tallies.groupby("job")[["rods", "new_length_m"]].sum()
-    ratios = {str(job): scale * ratio for job, ratio in (sums["rods"] / sums["new_length_m"]).items()}
+    ratios = {str(job): per * ratio for job, ratio in (sums["rods"] / sums["new_length_m"]).items()}
     low, high = min(ratios.values()), max(ratios.values())
-    said = f"{len(ratios)} jobs, {low:.2f} to {high:.2f} {name} on the steel each had"
+    said = f"{len(ratios)} jobs, {low:.2f} to {high:.2f} rods per {length} on the steel each had"
     if len(ratios) > MOST_JOBS:
         return f"{said}."
     return f"{said}: {', '.join(f'{job} {ratio:.2f}' for job, ratio in ratios.items())}."
@@ -84,11 +79,11 @@ def history_chart(made: Estimate, *, profile: str = "metric") -> Any:
     """Rods over length against thickness, one mark per tally, shape by family; the bid's thicknesses as bars."""
     import altair as alt
 
-    _, rate, steel, unit = _units(profile)
+    steel, unit = steel_unit(profile)
     rows = _history(made, profile)
     bars = pd.DataFrame(
         {
-            "thickness": [item.thickness_mm * steel for item in made.takeoff.items],
+            "thickness": [item.thickness_mm / steel for item in made.takeoff.items],
             "item": [item.item for item in made.takeoff.items],
         }
     )
@@ -112,7 +107,12 @@ def history_chart(made: Estimate, *, profile: str = "metric") -> Any:
             x=alt.X(
                 "thickness:Q", title=f"thickness, {unit} (n = {len(rows)} tallies; grey: never logged)", scale=scale
             ),
-            y=alt.Y("rate:Q", title=rate, scale=alt.Scale(type="log"), axis=alt.Axis(tickCount=4)),
+            y=alt.Y(
+                "rate:Q",
+                title=f"rods per {length_unit(profile).name}",
+                scale=alt.Scale(type="log"),
+                axis=alt.Axis(tickCount=4),
+            ),
             shape=alt.Shape(
                 "family:N",
                 scale=alt.Scale(domain=families, range=list(SHAPES[: len(families)])),

@@ -8,6 +8,7 @@ import pandas as pd
 
 from burnlog.analyses.crew_oxygen import CrewOxygen
 from burnlog.analyses.crews import CrewReview
+from burnlog.charts.amounts import length_unit, steel_unit
 from burnlog.charts.theme import BLACK, GREY, PALE, WIDTH, dressed, themed
 
 __all__ = [
@@ -22,7 +23,6 @@ __all__ = [
     "standing_finding",
 ]
 
-MM_PER_IN = 25.4
 TICKS = (0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1.0, 1.1, 1.25, 1.5, 1.75, 2.0, 2.5)
 NAMES = {"crew": "crews", "diver": "divers", "rod_type": "rod types", "rig": "rigs"}
 
@@ -125,20 +125,16 @@ def standing_chart(review: CrewReview) -> Any:
 
 
 def _mix(review: CrewReview, what: str, profile: str) -> pd.DataFrame:
+    (per, length), (steel, unit) = length_unit(profile), steel_unit(profile)
     rows = []
     for row in review.rows:
         for text, share in row.plate_mix if what == "plate" else row.visibility_mix:
             number = float(text) if what == "plate" and text != "not recorded" else None
-            name = text
-            if number is not None:
-                name = f"{number / MM_PER_IN:.3g} in" if profile == "us" else f"{number:.3g} mm"
             rows.append(
                 {
-                    "code": f"{row.code} ({row.length_m / 0.3048:.0f} ft)"
-                    if profile == "us"
-                    else f"{row.code} ({row.length_m:.0f} m)",
+                    "code": f"{row.code} ({row.length_m / per:.0f} {length})",
                     "plain": row.code,
-                    "level": name,
+                    "level": text if number is None else f"{number / steel:.3g} {unit}",
                     "number": number,
                     "share": 100 * share,
                 }

@@ -8,11 +8,11 @@ import numpy as np
 import pandas as pd
 
 from burnlog.analyses.fit_check import FitCheck
+from burnlog.charts.amounts import steel_unit
 from burnlog.charts.theme import BLACK, GREY, WIDTH, dressed, themed
 
 __all__ = ["check_charts", "groups_finding", "jobs_finding", "residual_finding"]
 
-MM_PER_IN = 25.4
 SHARE_IF_NORMAL = 0.954
 FAR = 5.0
 """[spreads] Tallies beyond stand at this line as a triangle, so that one typing error does not flatten the rest."""
@@ -73,11 +73,10 @@ def _clouds(check: FitCheck, profile: str) -> Any:
     """Each tally's residual against the rods expected and against the thickness, with the mean of each band."""
     import altair as alt
 
-    us = profile == "us"
-    scale, unit = (1 / MM_PER_IN, "in") if us else (1.0, "mm")
+    steel, unit = steel_unit(profile)
     rows = pd.DataFrame(
         [
-            {"expected": row.expected, "thickness": (row.thickness_mm or float("nan")) * scale, "t": row.spreads}
+            {"expected": row.expected, "thickness": (row.thickness_mm or float("nan")) / steel, "t": row.spreads}
             for row in check.rows
         ]
     )
@@ -87,7 +86,7 @@ def _clouds(check: FitCheck, profile: str) -> Any:
     for place, (column, title, by, factor) in enumerate(
         (
             ("expected", "rods expected", "expected rods", 1.0),
-            ("thickness", f"thickness, {unit}", "thickness", scale),
+            ("thickness", f"thickness, {unit}", "thickness", 1 / steel),
         )
     ):
         mine = rows[rows[column].notna()]

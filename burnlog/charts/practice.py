@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 
 from burnlog.analyses.practice import Panel, PracticeReview
+from burnlog.charts.amounts import length_unit
 from burnlog.charts.theme import BLACK, GREY, PALE, WIDTH, dressed, themed
 
 __all__ = [
@@ -23,7 +24,6 @@ __all__ = [
     "split_finding",
 ]
 
-M_PER_FT = 0.3048
 COLUMNS = 5
 
 
@@ -47,19 +47,15 @@ def practice_charts(review: PracticeReview, *, profile: str = "metric") -> dict[
     return charts
 
 
-def _scale(profile: str) -> tuple[float, str]:
-    return (M_PER_FT, "rods per ft") if profile == "us" else (1.0, "rods per m")
-
-
 def _attempts(panel: Panel, profile: str) -> pd.DataFrame:
-    scale, _ = _scale(profile)
+    per = length_unit(profile).size
     counts = {person.code: person.counted for person in panel.people}
     rows = [
         {
             "person": attempt.person,
             "label": f"{attempt.person} (n = {counts.get(attempt.person, 0)})",
             "number": attempt.number,
-            "rate": attempt.rods_per_m * scale,
+            "rate": attempt.rods_per_m * per,
             "edge": attempt.edge or "not recorded",
             "day": attempt.day,
         }
@@ -113,11 +109,12 @@ def calls_chart(panel: Panel) -> Any:
 
 def attempts_finding(panel: Panel, profile: str) -> str:
     """How far the attempts spread, from the numbers."""
-    scale, name = _scale(profile)
+    per, length = length_unit(profile)
     rows = _attempts(panel, profile)
-    out = f"{len(rows)} of {len(panel.attempts)} attempts have {name}, the middle one {rows['rate'].median():.2g}"
+    out = f"{len(rows)} of {len(panel.attempts)} attempts have rods per {length}, "
+    out += f"the middle one {rows['rate'].median():.2g}"
     if panel.middle_half is not None:
-        low, high = (value * scale for value in panel.middle_half)
+        low, high = (value * per for value in panel.middle_half)
         out += f"; half the attempts lay between {low:.2g} and {high:.2g}"
     return out + f"; the least and the most are {rows['rate'].min():.2g} and {rows['rate'].max():.2g}."
 
@@ -126,14 +123,13 @@ def attempts_chart(panel: Panel, *, profile: str = "metric") -> Any:
     """Every attempt as a dot, one row a code in code order, the class middle marked."""
     import altair as alt
 
-    _, name = _scale(profile)
+    per, length = length_unit(profile)
     rows = _attempts(panel, profile)
     edges = [edge for edge in ("clean", "rough", "ragged", "not seen", "not recorded") if edge in set(rows["edge"])]
     shapes = {"clean": "circle", "rough": "square", "ragged": "triangle-up", "not seen": "diamond"}
     layers = []
     if panel.middle_half is not None:
-        scale, _ = _scale(profile)
-        band = pd.DataFrame({"low": [panel.middle_half[0] * scale], "high": [panel.middle_half[1] * scale]})
+        band = pd.DataFrame({"low": [panel.middle_half[0] * per], "high": [panel.middle_half[1] * per]})
         layers.append(alt.Chart(band).mark_rect(color=PALE, opacity=0.7).encode(x="low:Q", x2="high:Q"))
     middle = pd.DataFrame({"at": [float(rows["rate"].median())]})
     layers.append(alt.Chart(middle).mark_rule(color=BLACK, strokeDash=[6, 3]).encode(x="at:Q"))
@@ -143,7 +139,7 @@ def attempts_chart(panel: Panel, *, profile: str = "metric") -> Any:
         .encode(
             x=alt.X(
                 "rate:Q",
-                title=f"{name} (n in attempts; dashed: class middle, grey: middle half)",
+                title=f"rods per {length} (n in attempts; dashed: class middle, grey: middle half)",
                 scale=alt.Scale(domain=[0, 1.08 * float(rows["rate"].max())]),
                 axis=alt.Axis(tickCount=8),
             ),
@@ -241,7 +237,7 @@ def road_chart(panel: Panel, *, profile: str = "metric") -> Any:
     """Attempts in order, a small panel for each person, all of one setting and on one scale."""
     import altair as alt
 
-    _, name = _scale(profile)
+    name = f"rods per {length_unit(profile).name}"
     rows = _attempts(panel, profile)
     width = (WIDTH - 40) // COLUMNS - 39
     top = 1.1 * float(rows["rate"].max())

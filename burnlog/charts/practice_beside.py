@@ -9,13 +9,12 @@ import pandas as pd
 
 from burnlog.analyses.practice_pressure import PressureStrip
 from burnlog.analyses.two_plates import Standing
+from burnlog.charts.amounts import length_unit, pressure_unit, steel_unit
 from burnlog.charts.theme import BLACK, GREY, WIDTH, dressed, themed
 from burnlog.units import show
 
 __all__ = ["plates_chart", "plates_finding", "pressure_chart", "pressure_finding"]
 
-KPA_PER_PSI = 6.894757293168361
-M_PER_FT, MM_PER_IN = 0.3048, 25.4
 EDGES = {
     "clean": "circle",
     "rough": "square",
@@ -45,12 +44,12 @@ def pressure_chart(strip: PressureStrip, *, profile: str = "metric") -> Any:
     """Flowing pressure in the order of the class, and under it the edge each of those cuts left."""
     import altair as alt
 
-    scale, unit = (1 / KPA_PER_PSI, "psi") if profile == "us" else (0.01, "bar")
+    size, unit = pressure_unit(profile)
     rows = pd.DataFrame(
         [
             {
                 "place": cut.place,
-                "at": cut.flowing_kpa * scale,
+                "at": cut.flowing_kpa / size,
                 "edge": cut.edge,
                 "cut": cut.cut,
                 "person": cut.person,
@@ -91,13 +90,13 @@ def pressure_chart(strip: PressureStrip, *, profile: str = "metric") -> Any:
 
 def plates_finding(found: Sequence[Standing], profile: str) -> str:
     """What the raw ratios say and what equal steel says, from the numbers."""
-    scale, name = (M_PER_FT, "rods per ft") if profile == "us" else (1.0, "rods per m")
+    per, length = length_unit(profile)
     low, high = sorted(found, key=lambda it: it.raw_per_m)[:: len(found) - 1]
     more = 100 * (high.raw_per_m / low.raw_per_m - 1)
     held = ", ".join(f"{it.person} {it.observed_expected:.2f}" for it in found if it.observed_expected is not None)
     return (
-        f"Over both plates {high.person} takes {high.raw_per_m * scale:.2f} {name} and {low.person} "
-        f"{low.raw_per_m * scale:.2f}, which reads as {more:.0f} % more. On each plate by itself {high.person} takes "
+        f"Over both plates {high.person} takes {high.raw_per_m * per:.2f} rods per {length} and {low.person} "
+        f"{low.raw_per_m * per:.2f}, which reads as {more:.0f} % more. On each plate by itself {high.person} takes "
         f"fewer; rods over what the other one's rods lead one to expect are {held}. The plate was different, not "
         "the hand."
     )
@@ -107,19 +106,18 @@ def plates_chart(found: Sequence[Standing], *, profile: str = "metric") -> Any:
     """Rods over length of each person: over all, then plate by plate, with the length burned."""
     import altair as alt
 
-    us = profile == "us"
-    scale, name = (M_PER_FT, "rods per ft") if us else (1.0, "rods per m")
+    (per, length), (steel, unit) = length_unit(profile), steel_unit(profile)
     rows = []
     for it in found:
-        rows.append({"row": "both plates together", "person": it.person, "rate": it.raw_per_m * scale})
+        rows.append({"row": "both plates together", "person": it.person, "rate": it.raw_per_m * per})
         for work in it.work:
-            steel = f"{work.thickness_mm / MM_PER_IN:g} in" if us else f"{work.thickness_mm:g} mm"
-            rows.append({"row": f"plate {steel} only", "person": it.person, "rate": work.rods_per_m * scale})
+            plate = f"plate {work.thickness_mm / steel:g} {unit} only"
+            rows.append({"row": plate, "person": it.person, "rate": work.rods_per_m * per})
     table = pd.DataFrame(rows)
     base = alt.Chart(table).encode(
         x=alt.X(
             "rate:Q",
-            title=name,
+            title=f"rods per {length}",
             scale=alt.Scale(domain=[0, 1.15 * float(table["rate"].max())]),
             axis=alt.Axis(tickCount=6),
         ),

@@ -10,38 +10,33 @@ import pandas as pd
 from burnlog.analyses.rate_curve import CurvePoint
 from burnlog.analyses.rate_design import rod_levels
 from burnlog.analyses.rates import Rates, Term
+from burnlog.charts.amounts import length_unit, rods_named, steel_unit
 from burnlog.charts.theme import BLACK, GREY, SHAPES, WIDTH, dressed, themed
 
 __all__ = ["curve_chart", "curve_finding", "rate_charts", "terms_chart", "terms_finding"]
 
-M_PER_FT, MM_PER_IN = 0.3048, 25.4
 TICKS = (0.25, 0.35, 0.5, 0.6, 0.7, 0.8, 0.9, 1.0, 1.1, 1.2, 1.35, 1.5, 1.75, 2.0, 2.5, 3.0, 4.0)
-
-
-def _scales(profile: str) -> tuple[float, str, float, str]:
-    """Scale and name of a rate, and of a thickness."""
-    return (M_PER_FT, "rods per ft", 1 / MM_PER_IN, "in") if profile == "us" else (1.0, "rods per m", 1.0, "mm")
 
 
 def rate_charts(found: Rates, curve: Sequence[CurvePoint], *, profile: str = "metric") -> dict[str, Any]:
     """Every chart of the rates page by its element id."""
     charts = {"curve": curve_chart(found, curve, profile=profile)}
     if found.rod_terms:
-        charts["rod_terms"] = terms_chart(found.rod_terms, "rods")
+        charts["rod_terms"] = terms_chart(found.rod_terms, "rods", profile=profile)
     if found.time_terms:
-        charts["time_terms"] = terms_chart(found.time_terms, "minutes per rod")
+        charts["time_terms"] = terms_chart(found.time_terms, "minutes per rod", profile=profile)
     return charts
 
 
 def _points(found: Rates, profile: str) -> pd.DataFrame:
     """The tallies of known thickness and rods, in the profile's units."""
-    rate, _, steel, _ = _scales(profile)
+    per, steel = length_unit(profile).size, steel_unit(profile).size
     if found.fit is None:
         rows = [each for each in found.listed if each.thickness_mm is not None and each.length_m > 0]
         return pd.DataFrame(
             {
-                "thickness": [(each.thickness_mm or 0.0) * steel for each in rows],
-                "rate": [each.rods / each.length_m * rate for each in rows],
+                "thickness": [(each.thickness_mm or 0.0) / steel for each in rows],
+                "rate": [each.rods / each.length_m * per for each in rows],
                 "rods": ["every rod"] * len(rows),
                 "tally": [each.ref for each in rows],
             }
@@ -51,9 +46,9 @@ def _points(found: Rates, profile: str) -> pd.DataFrame:
     known = known[known["thickness_mm"].notna() & known["level"].notna()]
     return pd.DataFrame(
         {
-            "thickness": known["thickness_mm"].to_numpy() * steel,
-            "rate": (known["rods"] / known["new_length_m"]).to_numpy() * rate,
-            "rods": known["level"].to_numpy(),
+            "thickness": known["thickness_mm"].to_numpy() / steel,
+            "rate": (known["rods"] / known["new_length_m"]).to_numpy() * per,
+            "rods": [rods_named(level, profile) for level in known["level"]],
             "tally": known["ref"].to_numpy(),
         }
     )
@@ -61,7 +56,7 @@ def _points(found: Rates, profile: str) -> pd.DataFrame:
 
 def curve_finding(found: Rates, curve: Sequence[CurvePoint], profile: str) -> str:
     """What the curve shows, from the numbers."""
-    rate, name, steel, unit = _scales(profile)
+    (per, length), (steel, unit) = length_unit(profile), steel_unit(profile)
     dots = _points(found, profile)
     if not curve:
         return f"{len(dots)} tallies by thickness. No curve is drawn: {found.why_no_fit or 'too few jobs for one'}."
@@ -71,9 +66,9 @@ def curve_finding(found: Rates, curve: Sequence[CurvePoint], profile: str) -> st
         mine = [point for point in curve if point.rods == level]
         at = max(mine, key=lambda point: point.tallies)
         said.append(
-            f"{level.capitalize()} on {at.thickness_mm * steel:.2g} {unit}: half of such lines under "
-            f"{at.middle * rate:.2g} {name}, eight in ten between {at.low * rate:.2g} and {at.high * rate:.2g} "
-            f"({at.tallies} tallies, {at.jobs} jobs)."
+            f"{rods_named(level, profile).capitalize()} on {at.thickness_mm / steel:.2g} {unit}: half of such lines "
+            f"under {at.middle * per:.2g} rods per {length}, eight in ten between {at.low * per:.2g} and "
+            f"{at.high * per:.2g} ({at.tallies} tallies, {at.jobs} jobs)."
         )
     return " ".join(said)
 
@@ -82,16 +77,16 @@ def curve_chart(found: Rates, curve: Sequence[CurvePoint], *, profile: str = "me
     """Rods over length against thickness, a panel for each rod: tallies as marks, median solid, range dashed."""
     import altair as alt
 
-    rate, name, steel, unit = _scales(profile)
+    (per, length), (steel, unit) = length_unit(profile), steel_unit(profile)
     dots = _points(found, profile)
     lines = pd.DataFrame(
         [
             {
-                "rods": point.rods,
-                "thickness": point.thickness_mm * steel,
-                "middle": point.middle * rate,
-                "low": point.low * rate,
-                "high": point.high * rate,
+                "rods": rods_named(point.rods, profile),
+                "thickness": point.thickness_mm / steel,
+                "middle": point.middle * per,
+                "low": point.low * per,
+                "high": point.high * per,
             }
             for point in curve
         ],
@@ -105,7 +100,7 @@ def curve_chart(found: Rates, curve: Sequence[CurvePoint], *, profile: str = "me
     for place, level in enumerate(levels):
         own, line = dots[dots["rods"] == level], lines[lines["rods"] == level]
         x = alt.X("thickness:Q", title=f"thickness, {unit} (n = {len(own)})", scale=alt.Scale(domain=[low, high]))
-        axis = alt.Axis(title=name if place % columns == 0 else None)
+        axis = alt.Axis(title=f"rods per {length}" if place % columns == 0 else None)
         marks = (
             alt.Chart(own)
             .mark_point(shape=SHAPES[place % len(SHAPES)], size=26, color=GREY, opacity=0.7, filled=False)
@@ -124,10 +119,10 @@ def curve_chart(found: Rates, curve: Sequence[CurvePoint], *, profile: str = "me
     return dressed(alt.concat(*panels, columns=columns), description=curve_finding(found, curve, profile))
 
 
-def terms_finding(terms: Sequence[Term], what: str) -> str:
+def terms_finding(terms: Sequence[Term], what: str, *, profile: str = "metric") -> str:
     """Which conditions stand clear of their usual level, from the numbers."""
     clear = [term for term in terms if term.low > 1.0 or term.high < 1.0]
-    said = ", ".join(f"{term.level} x {term.factor:.2f}" for term in clear)
+    said = ", ".join(f"{rods_named(term.level, profile)} x {term.factor:.2f}" for term in clear)
     if not clear:
         return f"No condition's 80 % range for {what} leaves out 1, of {len(terms)} looked at."
     several = "ranges leave" if len(clear) > 1 else "range leaves"
@@ -135,19 +130,19 @@ def terms_finding(terms: Sequence[Term], what: str) -> str:
     return f"For {what}, {len(clear)} of {len(terms)} 80 % {several} out 1: {said}.{chance}"
 
 
-def terms_chart(terms: Sequence[Term], what: str) -> Any:
+def terms_chart(terms: Sequence[Term], what: str, *, profile: str = "metric") -> Any:
     """A dot and its 80 % range for each condition, against its usual level at 1."""
     import altair as alt
 
     rows = pd.DataFrame(
         [
             {
-                "name": f"{term.term}: {term.level} (n = {term.tallies})",
+                "name": f"{term.term}: {rods_named(term.level, profile)} (n = {term.tallies})",
                 "factor": term.factor,
                 "low": term.low,
                 "high": term.high,
                 "clear": "leaves out 1" if term.low > 1.0 or term.high < 1.0 else "holds 1",
-                "against": term.against,
+                "against": rods_named(term.against, profile),
             }
             for term in terms
         ]
@@ -178,4 +173,4 @@ def terms_chart(terms: Sequence[Term], what: str) -> Any:
     )
     one = alt.Chart(pd.DataFrame({"at": [1.0]})).mark_rule(color=GREY, strokeDash=[4, 3]).encode(x="at:Q")
     chart = alt.layer(one, spans, dots)
-    return themed(chart, height=24 * len(rows) + 10, description=terms_finding(terms, what))
+    return themed(chart, height=24 * len(rows) + 10, description=terms_finding(terms, what, profile=profile))

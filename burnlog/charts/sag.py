@@ -10,12 +10,12 @@ import pandas as pd
 
 from burnlog.analyses.pressure import SINGLE
 from burnlog.analyses.sag import SURE_Z, SagDive, SagReview
+from burnlog.charts.amounts import pressure_unit
 from burnlog.charts.theme import BLACK, DASHES, GREY, PALE, WIDTH, dressed
 from burnlog.units import show
 
 __all__ = ["MOST_STRIPS", "CutMarks", "sag_charts", "strip_chart", "strip_finding", "with_strips"]
 
-KPA_PER_PSI = 6.894757293168361
 MOST_STRIPS = 8
 SHOWN_LIMITS = 4
 
@@ -80,10 +80,10 @@ def strip_chart(dive: SagDive, cuts: CutMarks, *, profile: str = "metric") -> An
     it = dive.pressure
     if it.baseline is None:
         raise ValueError(f"{dive.dive} has no baseline to be drawn against")
-    scale, unit = (1 / KPA_PER_PSI, "psi") if profile == "us" else (0.01, "bar")
+    size, unit = pressure_unit(profile)
     at, title = _places(dive)
-    centre, spread = it.baseline.centre_kpa * scale, it.baseline.spread_kpa * scale
-    rows = pd.DataFrame({"at": at, "drop": it.drop_kpa * scale, "sum": it.cusum})
+    centre, spread = it.baseline.centre_kpa / size, it.baseline.spread_kpa / size
+    rows = pd.DataFrame({"at": at, "drop": it.drop_kpa / size, "sum": it.cusum})
     rows["mark"] = "reading"
     if it.alarm is not None:
         rows.loc[it.alarm, "mark"] = "limit passed"

@@ -9,6 +9,7 @@ from burnlog.analyses.crew_context import CodeContext, CrewContext
 from burnlog.analyses.crew_oxygen import CrewOxygen
 from burnlog.analyses.crews import CrewReview, CrewRow
 from burnlog.analyses.exposure import Exposed
+from burnlog.charts.amounts import length_unit, steel_unit
 from burnlog.charts.crews import (
     NAMES,
     OXYGEN,
@@ -23,8 +24,6 @@ from burnlog.reports.page import Head, Page, Table, page_of
 from burnlog.units import show
 
 __all__ = ["crews_page"]
-
-M_PER_FT, MM_PER_IN = 0.3048, 25.4
 
 
 def crews_page(
@@ -51,7 +50,6 @@ def crews_page(
     profile : str
         ``us`` or ``metric``.
     """
-    us = profile == "us"
     return page_of(
         "crews.html",
         head,
@@ -64,13 +62,13 @@ def crews_page(
         answer=standing_finding(review),
         luck=review.luck_sentence,
         enough=any(row.enough for row in review.rows),
-        standing=_standing(review, us),
+        standing=_standing(review, profile),
         sentences=[f"{row.code}: {row.sentence()}" for row in review.rows],
-        work=_work(review, context, us),
+        work=_work(review, context, profile),
         plates_finding=mix_finding(review, "plate", profile) if any(row.plate_mix for row in review.rows) else "",
         sight_finding=mix_finding(review, "visibility", profile) if any(r.plate_mix for r in review.rows) else "",
-        plates=_mix(review, "plate", us),
-        sight=_mix(review, "visibility", us),
+        plates=_mix(review, "plate", profile),
+        sight=_mix(review, "visibility", profile),
         map_finding=map_finding(review),
         map=_map(review),
         oxygen_finding=oxygen_finding(oxygen) if oxygen.dives else "",
@@ -96,8 +94,8 @@ def _top_line(context: CrewContext) -> str:
     )
 
 
-def _standing(review: CrewReview, us: bool) -> Table:
-    scale, unit = (M_PER_FT, "ft") if us else (1.0, "m")
+def _standing(review: CrewReview, profile: str) -> Table:
+    per, unit = length_unit(profile)
 
     def row(it: CrewRow) -> tuple[str, ...]:
         start = (it.code, str(it.tallies), str(it.jobs))
@@ -110,7 +108,7 @@ def _standing(review: CrewReview, us: bool) -> Table:
             "-" if it.observed_expected is None else f"{it.observed_expected:.2f}",
             luck,
             _chance(it.prob_more or 0.0),
-            "-" if it.raw_per_m is None else f"{it.raw_per_m * scale:.2f}",
+            "-" if it.raw_per_m is None else f"{it.raw_per_m * per:.2f}",
         )
 
     return Table.of(
@@ -137,15 +135,15 @@ def _chance(share: float) -> str:
     return "under 1 %" if share < 0.01 else "over 99 %" if share > 0.99 else f"{100 * share:.0f} %"
 
 
-def _work(review: CrewReview, context: CrewContext, us: bool) -> Table | None:
+def _work(review: CrewReview, context: CrewContext, profile: str) -> Table | None:
     if not context.codes:
         return None
-    scale, unit = (M_PER_FT, "ft") if us else (1.0, "m")
+    per, unit = length_unit(profile)
     rows = []
     for it in review.rows:
         mine = context.codes.get(it.code)
         if mine is not None:
-            rows.append((it.code, f"{it.length_m / scale:.0f}", *_beside(mine, us)))
+            rows.append((it.code, f"{it.length_m / per:.0f}", *_beside(mine, profile)))
     return Table.of(
         "Intervals are exact, 95 %; none recorded is not none happened.",
         (
@@ -162,11 +160,11 @@ def _work(review: CrewReview, context: CrewContext, us: bool) -> Table | None:
     )
 
 
-def _beside(it: CodeContext, us: bool) -> tuple[str, str, str, str, str]:
+def _beside(it: CodeContext, profile: str) -> tuple[str, str, str, str, str]:
     steel = "not recorded"
     if it.steel_mm is not None:
-        low, high = it.steel_mm
-        steel = f"{low / MM_PER_IN:.2g} - {high / MM_PER_IN:.2g} in" if us else f"{low:.3g} - {high:.3g} mm"
+        (low, high), (size, unit) = it.steel_mm, steel_unit(profile)
+        steel = f"{low / size:.3g} - {high / size:.3g} {unit}"
     filled = f"{100 * it.recorded / it.expected:.0f} %" if it.expected else "-"
     return steel, _rate(it.restarts), _rate(it.hangers), _rate(it.events), filled
 
@@ -177,11 +175,13 @@ def _rate(it: Exposed) -> str:
     return f"{it.rate:.2g} ({it.low:.2g} - {it.high:.2g}), n {it.exposure:g} {it.unit}"
 
 
-def _mix(review: CrewReview, what: str, us: bool) -> Table:
+def _mix(review: CrewReview, what: str, profile: str) -> Table:
+    steel, unit = steel_unit(profile)
+
     def name(text: str) -> str:
         if what != "plate" or text == "not recorded":
             return text
-        return f"{float(text) / MM_PER_IN:.3g} in" if us else f"{float(text):.3g} mm"
+        return f"{float(text) / steel:.3g} {unit}"
 
     rows = []
     for it in review.rows:

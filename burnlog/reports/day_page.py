@@ -8,6 +8,7 @@ import pandas as pd
 
 from burnlog.analyses.attached import Left
 from burnlog.analyses.day import Day
+from burnlog.analyses.oxygen_use import in_scf
 from burnlog.charts.day import day_charts, lines_finding, waits_finding
 from burnlog.columns import Frames
 from burnlog.reports.cautions import cautions
@@ -15,8 +16,6 @@ from burnlog.reports.page import Head, Page, Table, page_of
 from burnlog.units import show
 
 __all__ = ["day_page"]
-
-KG_PER_SCF = 0.037552
 
 
 def day_page(day: Day, frames: Frames, left: Sequence[Left], head: Head, *, profile: str = "metric") -> Page:
@@ -75,7 +74,7 @@ def _sums(day: Day, profile: str) -> Table:
     of = f"of {_n(day.dives, 'dive')}"
     kg = f"{day.oxygen_kg:.1f} kg"
     if profile == "us":
-        kg = f"{day.oxygen_kg / KG_PER_SCF:.0f} scf ({kg})"
+        kg = f"{in_scf(day.oxygen_kg):.0f} scf ({kg})"
     rows = [
         ("new cut", _length(day.new_length_m, profile), f"{day.length_blank} cuts without a length"),
         (

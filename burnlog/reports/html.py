@@ -11,16 +11,15 @@ from typing import Any
 
 from burnlog.analyses.estimate import Estimate, in_and_out, spread_of
 from burnlog.analyses.kept_fit import fit_key
+from burnlog.analyses.oxygen_use import in_scf
 from burnlog.analyses.thumb import compare_rules
+from burnlog.charts.amounts import cut_length, length_unit, steel_unit
 from burnlog.reports.cautions import MADE_UP, cautions
 from burnlog.reports.page import page
 from burnlog.reports.text_plan import own_says, rule_says
+from burnlog.wording import show
 
 __all__ = ["estimate_page"]
-
-M_PER_FT = 0.3048
-KG_PER_SCF = 0.037552
-KPA_PER_PSI = 6.894757
 
 
 def estimate_page(
@@ -40,7 +39,6 @@ def estimate_page(
     """
     from burnlog.charts.bid import DRIVER_NAMES, bid_charts, history_finding, jobs_finding, total_finding
 
-    us = profile == "us"
     result = made.as_json()
     inside, outside = in_and_out(made)
     return page(
@@ -49,25 +47,26 @@ def estimate_page(
         head=head,
         made_up=MADE_UP if made.basis.made_up else None,
         outside=made.outside_history,
-        answer=_answer(made, us),
-        rows=_totals(made, us),
-        items=[_item(made, place, us) for place in range(len(made.takeoff.items))],
-        order=_order(made, us),
+        answer=_answer(made, profile),
+        rows=_totals(made, profile),
+        items=[_item(made, place, profile) for place in range(len(made.takeoff.items))],
+        order=_order(made, profile),
         dives=_dives(made),
         history_finding=history_finding(made, profile),
-        history_rows=_history_rows(made, us),
+        history_rows=_history_rows(made, profile),
         jobs_finding=jobs_finding(made, profile),
-        rate_name="rods per ft" if us else "rods per m",
+        rate_name=f"rods per {length_unit(profile).name}",
         total_finding=total_finding(made),
         drivers=[(DRIVER_NAMES[name], f"{100 * share:.0f} %") for name, share in made.drivers.items()],
         inside=inside,
         not_inside=outside,
         warnings=made.warnings,
         adjustments=result["adjustments"],
-        rules=_rules(made, us),
+        rules=_rules(made, profile),
         last=last,
         basis=result["basis"],
         fit=result["fit"],
+        start=_start(result["fit"]["start_m"], profile),
         fit_no=fit_key(made.basis.tallyset, made.fit.settings)[:12],
         seed=made.plan.seed,
         draws=made.plan.draws,
@@ -78,15 +77,17 @@ def estimate_page(
     )
 
 
-def _long(metres: float, us: bool) -> str:
-    return f"{metres / M_PER_FT:.1f} ft" if us else f"{metres:.2f} m"
+def _start(metres: float, profile: str) -> str:
+    size, unit = length_unit(profile)
+    return f"{metres / size:.2f} {unit}"
 
 
-def _answer(made: Estimate, us: bool) -> str:
+def _answer(made: Estimate, profile: str) -> str:
     rods = spread_of(made.rods)
     unit = "Rods drawn" if made.rods_unit == "drawn" else "Rod equivalents"
     said = [
-        f"Burning {_long(made.takeoff.length_m, us)} ({_long(made.takeoff.length_m, not us)}) of cut line.",
+        f"Burning {cut_length(made.takeoff.length_m, profile)} "
+        f"({cut_length(made.takeoff.length_m, 'metric' if profile == 'us' else 'us')}) of cut line.",
         f"{unit}: P50 {rods['p50']:.0f}, P80 {rods['p80']:.0f}, P90 {rods['p90']:.0f}.",
     ]
     if made.cut_time_s is not None:
@@ -101,9 +102,9 @@ def _answer(made: Estimate, us: bool) -> str:
     return " ".join(said)
 
 
-def _totals(made: Estimate, us: bool) -> list[dict[str, str]]:
+def _totals(made: Estimate, profile: str) -> list[dict[str, str]]:
     """Rows of the table of totals."""
-    oxygen = ("oxygen, scf (70 F, 1 atm)", 1 / KG_PER_SCF) if us else ("oxygen, kg", 1.0)
+    oxygen = ("oxygen, scf (70 F, 1 atm)", in_scf(1.0)) if profile == "us" else ("oxygen, kg", 1.0)
     rows = (
         ("rods drawn" if made.rods_unit == "drawn" else "rod equivalents", made.rods, 1.0, 0),
         ("cut time, hours", made.cut_time_s, 1 / 3600, 1),
@@ -122,19 +123,20 @@ def _totals(made: Estimate, us: bool) -> list[dict[str, str]]:
     return out
 
 
-def _item(made: Estimate, place: int, us: bool) -> dict[str, Any]:
+def _item(made: Estimate, place: int, profile: str) -> dict[str, Any]:
     item, found = made.takeoff.items[place], made.supports[place]
     rods = spread_of(made.item_rods[:, place])
     time = None if made.item_time_s is None else spread_of(made.item_time_s[:, place])
     thick = sorted({round(t, 2) for _, t in item.segments})
-    steel = [f"{t / 25.4:.3g}" if us else f"{t:.3g}" for t in (thick[0], thick[-1])]
+    size, unit = steel_unit(profile)
+    steel = dict.fromkeys(f"{t / size:.3g}" for t in (thick[0], thick[-1]))
     return {
         "name": item.item,
         "quantity": item.quantity,
         "section": (item.cut_line.designation or item.cut_line.kind) if item.cut_line else item.section,
-        "steel": ("-".join(dict.fromkeys(steel))) + (" in" if us else " mm"),
-        "each": _long(item.length_m, us),
-        "total": _long(item.total_m, us),
+        "steel": f"{'-'.join(steel)} {unit}",
+        "each": cut_length(item.length_m, profile),
+        "total": cut_length(item.total_m, profile),
         "interlocks": item.interlocks,
         "position": item.conditions.get("position") or "blank",
         "visibility": item.conditions.get("visibility") or "blank",
@@ -145,28 +147,24 @@ def _item(made: Estimate, place: int, us: bool) -> dict[str, Any]:
     }
 
 
-def _order(made: Estimate, us: bool) -> list[tuple[str, str]]:
+def _order(made: Estimate, profile: str) -> list[tuple[str, str]]:
     rows = []
     for name, amount in made.order.rods.items():
         packs = f", {made.order.packs[name]} packs" if name in made.order.packs else ""
         rows.append((f"rods {name}", f"{amount:.0f}{packs}"))
     if made.order.oxygen_kg is not None:
         kg = made.order.oxygen_kg
-        rows.append(("oxygen", f"{kg:.0f} kg ({kg / KG_PER_SCF:.0f} scf at 70 F, 1 atm)"))
+        rows.append(("oxygen", f"{kg:.0f} kg ({in_scf(kg):.0f} scf at 70 F, 1 atm)"))
     if made.order.cylinders is not None and made.order.usable_kg_each is not None:
         rows.append(("cylinders", f"{made.order.cylinders}, {made.order.usable_kg_each:.2f} kg usable in each"))
-        needed, margin = (_pressure(kpa, us) for kpa in (made.order.needed_kpa, made.order.margin_kpa))
+        needed, margin = (
+            show(kpa, "pressure", profile, digits=4) for kpa in (made.order.needed_kpa, made.order.margin_kpa)
+        )
         rows.append(("kept back (typed)", f"{needed} needed, {margin} margin"))
     judged = [adjustment for adjustment in made.plan.adjustments if adjustment.what == "rods"]
     spares = ", ".join(f"{100 * each.share:+.0f} % ({each.why})" for each in judged)
     rows.append(("spares", spares or "none typed"))
     return rows
-
-
-def _pressure(kpa: float | None, us: bool) -> str:
-    if kpa is None:
-        return "?"
-    return f"{kpa / KPA_PER_PSI:.0f} psi" if us else f"{kpa / 100:.1f} bar"
 
 
 def _dives(made: Estimate) -> list[tuple[str, str]]:
@@ -190,25 +188,26 @@ def _share(made: Estimate) -> str:
     return f"{share['p50']:.2f}{spread}, {source}"
 
 
-def _history_rows(made: Estimate, us: bool) -> list[dict[str, str]]:
+def _history_rows(made: Estimate, profile: str) -> list[dict[str, str]]:
     """The history by thickness, in quarter-inch or 5 mm steps: the table beneath the chart."""
     tallies = made.basis.tallyset.tallies
     tallies = tallies[tallies["thickness_mm"].notna()]
-    step = 6.35 if us else 5.0
+    (per, _), (steel, unit) = length_unit(profile), steel_unit(profile)
+    step, digits = (steel / 4, 2) if profile == "us" else (5.0, 0)
     rows = []
     for band, group in tallies.groupby((tallies["thickness_mm"] // step).astype(int)):
         low, high = int(str(band)) * step, (int(str(band)) + 1) * step
-        rate = float(group["rods"].sum() / group["new_length_m"].sum()) * (M_PER_FT if us else 1.0)
-        name = f"{low / 25.4:.2f} to {high / 25.4:.2f} in" if us else f"{low:.0f} to {high:.0f} mm"
+        rate = float(group["rods"].sum() / group["new_length_m"].sum()) * per
+        name = f"{low / steel:.{digits}f} to {high / steel:.{digits}f} {unit}"
         rows.append(
             {"band": name, "tallies": str(len(group)), "jobs": str(group["job"].nunique()), "rate": f"{rate:.2f}"}
         )
     return rows
 
 
-def _rules(made: Estimate, us: bool) -> list[dict[str, str]]:
+def _rules(made: Estimate, profile: str) -> list[dict[str, str]]:
     """The user's rules of thumb beside the history's own rate on the same steel."""
     return [
-        {"name": rule.name, "value": rule_says(rule, us), "own": own_says(rule, us), "source": rule.source}
+        {"name": rule.name, "value": rule_says(rule, profile), "own": own_says(rule, profile), "source": rule.source}
         for rule in compare_rules(made.basis, made.takeoff)
     ]

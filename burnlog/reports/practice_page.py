@@ -8,8 +8,8 @@ from typing import Any
 from burnlog.analyses.practice import Panel, PracticeReview
 from burnlog.analyses.practice_pressure import PressureStrip
 from burnlog.analyses.two_plates import LESSON, Standing, standings
+from burnlog.charts.amounts import length_unit
 from burnlog.charts.practice import (
-    M_PER_FT,
     attempts_finding,
     calls_finding,
     key_of,
@@ -101,13 +101,13 @@ def _pressure(strip: PressureStrip | None, profile: str) -> dict[str, Any]:
 
 
 def _lesson(found: Sequence[Standing], profile: str) -> Table:
-    scale, unit = (M_PER_FT, "ft") if profile == "us" else (1.0, "m")
+    per, unit = length_unit(profile)
     rows = []
     for it in found:
         expected = "-" if it.observed_expected is None else f"{it.observed_expected:.2f}"
         plates = [(show(w.thickness_mm, "thickness", profile, digits=3), w) for w in it.work]
-        work = "; ".join(f"{steel}: {w.length_m / scale:.3g} {unit}, {w.rods:g} rods" for steel, w in plates)
-        rows.append((it.person, work, f"{it.raw_per_m * scale:.2f}", expected))
+        work = "; ".join(f"{steel}: {w.length_m / per:.3g} {unit}, {w.rods:g} rods" for steel, w in plates)
+        rows.append((it.person, work, f"{it.raw_per_m * per:.2f}", expected))
     return Table.of(
         "MADE UP: two people, two plates",
         ("person", "burned", f"raw rods per {unit}", "rods over expected"),
@@ -188,12 +188,12 @@ def _stubs(panel: Panel, profile: str) -> Table | None:
 
 
 def _attempts(panel: Panel, profile: str) -> Table:
-    scale, unit = (M_PER_FT, "ft") if profile == "us" else (1.0, "m")
+    per, unit = length_unit(profile)
     rows = []
     for person in panel.people:
         mine = [attempt for attempt in panel.attempts if attempt.person == person.code]
-        rods = ", ".join("-" if a.rods_per_m is None else f"{a.rods_per_m * scale:.2f}" for a in mine)
-        time = ", ".join("-" if a.s_per_m is None else f"{a.s_per_m * scale / 60:.1f}" for a in mine)
+        rods = ", ".join("-" if a.rods_per_m is None else f"{a.rods_per_m * per:.2f}" for a in mine)
+        time = ", ".join("-" if a.s_per_m is None else f"{a.s_per_m * per / 60:.1f}" for a in mine)
         edges = ", ".join(a.edge or "-" for a in mine)
         rows.append((person.code, rods or "-", time or "-", edges or "-"))
     return Table.of(

@@ -7,8 +7,9 @@ from collections.abc import Sequence
 from burnlog.analyses.fit_check import Band, FitCheck
 from burnlog.analyses.rate_curve import CurvePoint
 from burnlog.analyses.rates import Group, Rates, Term
+from burnlog.charts.amounts import length_unit, rods_named, steel_unit
 from burnlog.charts.fit_check import check_charts, groups_finding, jobs_finding, residual_finding
-from burnlog.charts.rates import M_PER_FT, MM_PER_IN, curve_finding, rate_charts, terms_finding
+from burnlog.charts.rates import curve_finding, rate_charts, terms_finding
 from burnlog.reports.cautions import cautions
 from burnlog.reports.page import Head, Page, Table, counted_words, page_of
 
@@ -31,11 +32,10 @@ def rates_page(
     profile : str
         ``us`` or ``metric``.
     """
-    us = profile == "us"
     it = found.ratio
     charts = {**rate_charts(found, curve, profile=profile), **check_charts(check, profile=profile)}
     terms = [
-        (name, terms_finding(rows, what), _terms(rows, what))
+        (name, terms_finding(rows, what, profile=profile), _terms(rows, what, profile))
         for name, rows, what in (
             ("rod_terms", found.rod_terms, "rods"),
             ("time_terms", found.time_terms, "minutes per rod"),
@@ -49,51 +49,51 @@ def rates_page(
         cautions=cautions("review", closed_space=head.closed_space, tallies=it.tallies, jobs=it.jobs),
         used=f"{it.tallies} tallies on {it.jobs} jobs, {it.time_tallies} of them with times",
         left_out=found.left_out,
-        answer=_answer(found, us),
+        answer=_answer(found, profile),
         rung=found.rung,
         curve_finding=curve_finding(found, curve, profile),
-        curve=_curve(curve, us),
+        curve=_curve(curve, profile),
         terms=terms,
-        model=_model(found, us),
+        model=_model(found, profile),
         checks=[
             (name if name in charts else "", finding, table)
             for name, finding, table in (
-                ("residuals", residual_finding(check), _bands(check, us)),
+                ("residuals", residual_finding(check), _bands(check, profile)),
                 ("residual_groups", groups_finding(check), _groups(check)),
                 ("jobs_left_out", jobs_finding(check), _jobs(check)),
             )
             if name in charts or name != "residual_groups"
         ],
-        by=[_by(found, name, us) for name in dict.fromkeys(group.group for group in found.by)],
+        by=[_by(found, name, profile) for name in dict.fromkeys(group.group for group in found.by)],
         warnings=found.warnings,
         outside=counted_words(found.outside),
     )
 
 
-def _answer(found: Rates, us: bool) -> str:
-    it, unit, scale = found.ratio, "ft" if us else "m", M_PER_FT if us else 1.0
+def _answer(found: Rates, profile: str) -> str:
+    it, (per, unit) = found.ratio, length_unit(profile)
     said = [
-        f"{it.rods_per_m * scale:.3g} rods per {unit}: {it.rods:,.0f} rods over {it.length_m / scale:,.0f} {unit} of "
+        f"{it.rods_per_m * per:.3g} rods per {unit}: {it.rods:,.0f} rods over {it.length_m / per:,.0f} {unit} of "
         f"cut line, {it.tallies} tallies, {it.lines} lines, {it.jobs} jobs, {it.divers} divers."
     ]
     if it.s_per_m is not None and it.s_per_rod is not None:
         said.append(
-            f"Cut time {it.s_per_m * scale / 60:.2g} min per {unit}, {it.s_per_rod / 60:.2g} min per rod "
+            f"Cut time {it.s_per_m * per / 60:.2g} min per {unit}, {it.s_per_rod / 60:.2g} min per rod "
             f"({it.time_tallies} tallies)."
         )
     return " ".join(said)
 
 
-def _curve(curve: Sequence[CurvePoint], us: bool) -> Table | None:
+def _curve(curve: Sequence[CurvePoint], profile: str) -> Table | None:
     if not curve:
         return None
-    scale, unit = (M_PER_FT, "ft") if us else (1.0, "m")
+    (per, unit), (steel, thick) = length_unit(profile), steel_unit(profile)
     rows = [
         (
-            point.rods,
-            f"{point.thickness_mm / MM_PER_IN:.2f} in" if us else f"{point.thickness_mm:.1f} mm",
-            f"{point.middle * scale:.2f}",
-            f"{point.low * scale:.2f} - {point.high * scale:.2f}",
+            rods_named(point.rods, profile),
+            f"{point.thickness_mm / steel:.3g} {thick}",
+            f"{point.middle * per:.2f}",
+            f"{point.low * per:.2f} - {point.high * per:.2f}",
             str(point.tallies),
             str(point.jobs),
         )
@@ -109,14 +109,14 @@ def _curve(curve: Sequence[CurvePoint], us: bool) -> Table | None:
     )
 
 
-def _terms(terms: Sequence[Term], what: str) -> Table:
+def _terms(terms: Sequence[Term], what: str, profile: str) -> Table:
     return Table.of(
         f"Factors on {what}; one without a row is too rare for a figure of its own.",
         ("condition", "against", "factor", "80 % range", "tallies"),
         [
             (
-                f"{t.term}: {t.level}",
-                t.against,
+                f"{t.term}: {rods_named(t.level, profile)}",
+                rods_named(t.against, profile),
                 f"{t.factor:.2f}",
                 f"{t.low:.2f} - {t.high:.2f}",
                 str(t.tallies),
@@ -127,19 +127,23 @@ def _terms(terms: Sequence[Term], what: str) -> Table:
     )
 
 
-def _model(found: Rates, us: bool) -> Table | None:
+def _model(found: Rates, profile: str) -> Table | None:
     """Start, exponents and spreads, in words beside their figures."""
     model = found.as_json()["rods"]["model"]
     rows: list[tuple[str, str, str]] = []
     if model is not None:
-        start = f"{model['start_m'] / M_PER_FT:.2f} ft" if us else f"{model['start_m']:.2f} m"
+        per, unit = length_unit(profile)
         rows += [
             (
                 "thickness exponent",
                 f"{model['exponent']:.2f} ({model['exponent_low']:.2f} - {model['exponent_high']:.2f})",
                 "rods grow as the thickness to this power; 1 is in proportion",
             ),
-            ("cost of a start", start, "each line takes the rods of so much more line than it has"),
+            (
+                "cost of a start",
+                f"{model['start_m'] / per:.2f} {unit}",
+                "each line takes the rods of so much more line than it has",
+            ),
         ]
     if found.length_exponent is not None:
         value, low, high = found.length_exponent
@@ -168,14 +172,13 @@ def _model(found: Rates, us: bool) -> Table | None:
     )
 
 
-def _bands(check: FitCheck, us: bool) -> Table | None:
+def _bands(check: FitCheck, profile: str) -> Table | None:
     """Mean residuals by size and by steel."""
     rows = []
     for band in (*check.of("expected rods"), *check.of("thickness")):
-        steel = band.by == "thickness"
-        scale, unit = (1 / MM_PER_IN if us else 1.0, " in" if us else " mm") if steel else (1.0, "")
-        low, high = (0.0 if end is None else end * scale for end in (band.low, band.high))
-        rows.append((band.by, f"{low:.3g} to {high:.3g}{unit}", *_mean(band)))
+        size, unit = steel_unit(profile) if band.by == "thickness" else (1.0, "rods")
+        low, high = (0.0 if end is None else end / size for end in (band.low, band.high))
+        rows.append((band.by, f"{low:.3g} to {high:.3g} {unit}", *_mean(band)))
     if not rows:
         return None
     return Table.of(
@@ -228,16 +231,16 @@ def _jobs(check: FitCheck) -> Table | None:
     )
 
 
-def _by(found: Rates, name: str, us: bool) -> Table:
-    scale, unit = (M_PER_FT, "ft") if us else (1.0, "m")
+def _by(found: Rates, name: str, profile: str) -> Table:
+    per, unit = length_unit(profile)
 
     def row(group: Group) -> tuple[str, ...]:
         known = group.low is not None and group.high is not None
-        reach = f"{group.low * scale:.2f} - {group.high * scale:.2f}" if known else "-"  # type: ignore[operator]
-        minutes = "-" if group.s_per_m is None else f"{group.s_per_m * scale / 60:.2f}"
+        reach = f"{group.low * per:.2f} - {group.high * per:.2f}" if known else "-"  # type: ignore[operator]
+        minutes = "-" if group.s_per_m is None else f"{group.s_per_m * per / 60:.2f}"
         return (
             group.level,
-            f"{group.rods_per_m * scale:.2f}",
+            f"{group.rods_per_m * per:.2f}",
             reach,
             minutes,
             str(group.tallies),

@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-import textwrap
-
 from burnlog.analyses.backtest import Backtest, Score
 from burnlog.analyses.rehearsal import Held, Rehearsal
 from burnlog.reports.cautions import MADE_UP
+from burnlog.reports.lines import ascii_text, wrapped
 
 __all__ = ["backtest_text", "rehearsal_text"]
 
-WIDTH = 79
 NAMES = {
     "integrated": "this program's range",
     "plug_in": "mixed model, plug-in spreads",
@@ -40,20 +38,21 @@ def backtest_text(found: Backtest) -> str:
             f"{row.tallies_before:>16}{mark}"
         )
     for text in found.notes:
-        lines += textwrap.wrap("- " + text, WIDTH, subsequent_indent="  ")
+        lines += wrapped("- " + text)
     lines.append(f"seed {found.seed}, {found.draws} draws")
-    return "\n".join(lines)
+    return ascii_text(lines)
 
 
 def rehearsal_text(found: Rehearsal) -> str:
     """What ranges from a record of this size are worth, and what that rests on."""
     world = found.world
     size = f"{found.jobs} jobs, {found.tallies} tallies"
-    lines = _wrapped(
+    lines = wrapped(
         f"INVENTED RECORDS. {found.histories} records were made up in the shape of yours ({size}): as many jobs "
         f"and lines, the same plates, dives, crews and blanks. From each one new job was bid and then carried out. "
         f"Rates, luck and effects are made up, with jobs apart by {world.job_sd[0]:g} to {world.job_sd[1]:g} on the "
-        f"log scale, so this says how far the method holds for a record of this size, not whether yours is right."
+        f"log scale, so this says how far the method holds for a record of this size, not whether yours is right.",
+        after="",
     )
     lines += ["", "Share of true totals inside the range; 80 % with its exact 95 % interval, each"]
     lines += ["invented record counted once."]
@@ -67,13 +66,15 @@ def rehearsal_text(found: Rehearsal) -> str:
     lines.append("  width: ln(P90/P10). bias: P50 over the true middle. poor: records whose own")
     lines.append("  80 % range held less than 65 % of what could have come.")
     rods = found.held["rods"]
-    lines += ["", *_wrapped(_verdict(rods, size))]
+    lines += ["", *wrapped(_verdict(rods, size), after="")]
     if found.refused:
-        lines += _wrapped(f"{found.refused} of the invented records were too thin for a model and gave no range.")
+        lines += wrapped(
+            f"{found.refused} of the invented records were too thin for a model and gave no range.", after=""
+        )
     if "seconds" not in found.held:
-        lines += _wrapped("Cut time and dives could not be tried: too few times would be written down.")
+        lines += wrapped("Cut time and dives could not be tried: too few times would be written down.", after="")
     lines.append(f"seed {found.seed}, {found.histories} invented records")
-    return "\n".join(lines)
+    return ascii_text(lines)
 
 
 def _verdict(rods: Held, size: str) -> str:
@@ -84,10 +85,6 @@ def _verdict(rods: Held, size: str) -> str:
     if rods.c80_high < 0.8:
         return said + ": narrower than it says."
     return said + ": no sign that it is wider or narrower than it says."
-
-
-def _wrapped(text: str) -> list[str]:
-    return textwrap.wrap(text, WIDTH)
 
 
 def _share(value: float | None) -> str:

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-import textwrap
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+from burnlog.charts.amounts import length_unit
 from burnlog.reports.cautions import MADE_UP
+from burnlog.reports.lines import ascii_text, wrapped
 from burnlog.units import show
 
 if TYPE_CHECKING:
@@ -17,9 +18,7 @@ if TYPE_CHECKING:
 
 __all__ = ["crews_text", "practice_text"]
 
-WIDTH = 79
 SMALL_SHARE = 0.05
-M_PER_FT = 0.3048
 COLUMNS = (
     "effect: rods against the others on equal steel, drawn towards 1 where the record is thin, with its 80 % "
     "interval. O/E: rods used over rods expected. luck: where O/E lies by luck alone for that n, 80 %. raw: rods "
@@ -29,10 +28,10 @@ COLUMNS = (
 
 def crews_text(review: CrewReview, *, profile: str = "metric") -> str:
     """The work each was given and how far luck reaches, then a row for each code in code order, and it in words."""
-    per, scale = ("ft", M_PER_FT) if profile == "us" else ("m", 1.0)
+    per, unit = length_unit(profile)
     out = [
         *([MADE_UP] if review.made_up else []),
-        *_wrapped(
+        *wrapped(
             f"Rods by {review.by.replace('_', ' ')}, against the others on equal steel: {review.tallies} tallies, "
             f"{review.jobs} jobs. For talking with the crew, not for pay or discipline."
         ),
@@ -40,40 +39,42 @@ def crews_text(review: CrewReview, *, profile: str = "metric") -> str:
         "Work given: share of length by plate, and by visibility",
         *_work_mix(review, profile),
         "",
-        *_wrapped(review.luck_sentence),
+        *wrapped(review.luck_sentence),
         "",
         f"{review.by.replace('_', ' '):<10}{'n':>4}{'jobs':>5}{'effect':>8}{'80 %':>13}{'luck':>13}{'O/E':>6}"
-        f"{'raw/' + per:>8}{'more?':>7}",
+        f"{'raw/' + unit:>8}{'more?':>7}",
     ]
-    out += [_crew_row(row, scale) for row in review.rows]
-    out += _wrapped(COLUMNS, indent="  ", after="  ")
+    out += [_crew_row(row, per) for row in review.rows]
+    out += wrapped(COLUMNS, indent="  ", after="  ")
     out.append("")
     for row in review.rows:
         if row.enough:
-            out += _wrapped(f"{row.code}: {row.sentence()}")
+            out += wrapped(f"{row.code}: {row.sentence()}")
     out.append("")
-    out += [line for note in review.notes for line in _wrapped(note)]
-    return _plain([*out, *_remarks(review.remarks)])
+    out += [line for note in review.notes for line in wrapped(note)]
+    return ascii_text([*out, *_remarks(review.remarks)])
 
 
-def _crew_row(row: CrewRow, scale: float) -> str:
+def _crew_row(row: CrewRow, per: float) -> str:
     start = f"{row.code[:9]:<10}{row.tallies:>4}{row.jobs:>5}"
     if not row.enough or row.effect is None:
         return f"{start}  {row.why}"
     oe = "-" if row.observed_expected is None else f"{row.observed_expected:.2f}"
     luck = "-" if row.luck_low is None else f"{row.luck_low:.2f}-{row.luck_high:.2f}"
-    raw = "-" if row.raw_per_m is None else f"{row.raw_per_m * scale:.2f}"
+    raw = "-" if row.raw_per_m is None else f"{row.raw_per_m * per:.2f}"
     share = row.prob_more or 0.0
     more = "<1 %" if share < 0.01 else ">99 %" if share > 0.99 else f"{100 * share:.0f} %"
     return f"{start}{row.effect:>8.2f}{f'{row.low:.2f}-{row.high:.2f}':>13}{luck:>13}{oe:>6}{raw:>8}{more:>7}"
 
 
 def _work_mix(review: CrewReview, profile: str) -> list[str]:
+    per, unit = length_unit(profile)
     lines = []
     for row in review.rows:
         plates = _shares([(_steel(text, profile), share) for text, share in row.plate_mix])
-        cut = f"{row.length_m / M_PER_FT:.0f} ft" if profile == "us" else f"{row.length_m:.3g} m"
-        lines += _wrapped(f"{row.code} ({cut}): {plates}; {_shares(row.visibility_mix)}", indent="  ")
+        lines += wrapped(
+            f"{row.code} ({row.length_m / per:.0f} {unit}): {plates}; {_shares(row.visibility_mix)}", indent="  "
+        )
     return lines
 
 
@@ -96,34 +97,34 @@ def practice_text(review: PracticeReview, *, profile: str = "metric") -> str:
     out = [*([MADE_UP] if review.made_up else []), "TRAINING. Codes in code order; settings are never joined."]
     for panel in review.panels:
         out += ["", *_panel(panel, profile)]
-    out += [line for note in review.notes for line in _wrapped(note)]
-    return _plain([*out, *_remarks(review.remarks)])
+    out += [line for note in review.notes for line in wrapped(note)]
+    return ascii_text([*out, *_remarks(review.remarks)])
 
 
 def _panel(panel: Panel, profile: str) -> list[str]:
-    per, factor = ("ft", M_PER_FT) if profile == "us" else ("m", 1.0)
+    per, unit = length_unit(profile)
     lines = [
         f"{panel.setting.upper()}: {len(panel.people)} people, {len(panel.attempts)} attempts, {panel.cuts} cuts"
     ]
     lines += ["", "  1 calls and safety faults (in brackets what the share could be, 95 %)"]
     for person in panel.people:
-        lines += _wrapped(f"{person.code}: {_calls(person.calls)}; {_faults(person.faults)}", indent="  ")
+        lines += wrapped(f"{person.code}: {_calls(person.calls)}; {_faults(person.faults)}", indent="  ")
     lines += _none_proves_little(panel.people)
     words = ", ".join(f"{word} {n}" for word, n in panel.technique.items()) or "none written"
-    lines += _wrapped(f"words on technique, on {panel.technique_cuts} of {panel.cuts} cuts: {words}", indent="  ")
+    lines += wrapped(f"words on technique, on {panel.technique_cuts} of {panel.cuts} cuts: {words}", indent="  ")
     lines += ["", "  2 stubs and restarts", *_stubs(panel.people, profile)]
-    lines += ["", f"  3 rods per {per}, attempt by attempt (- not computed)"]
+    lines += ["", f"  3 rods per {unit}, attempt by attempt (- not computed)"]
     for person in panel.people:
         mine = [a for a in panel.attempts if a.person == person.code]
-        row = " ".join("-" if a.rods_per_m is None else f"{a.rods_per_m * factor:.2f}" for a in mine)
-        lines += _wrapped(f"{person.code}: {row}", indent="  ")
+        row = " ".join("-" if a.rods_per_m is None else f"{a.rods_per_m * per:.2f}" for a in mine)
+        lines += wrapped(f"{person.code}: {row}", indent="  ")
     if panel.middle_half is not None:
-        low, high = (value * factor for value in panel.middle_half)
+        low, high = (value * per for value in panel.middle_half)
         n = sum(a.rods_per_m is not None for a in panel.attempts)
         lines.append(f"  half the attempts lay between {low:.2f} and {high:.2f} (n {n})")
     lines += ["", "  4 what the spread can tell"]
     if panel.coarse_rods is not None:
-        lines += _wrapped(
+        lines += wrapped(
             f"half the attempts took {panel.coarse_rods:g} rods or fewer, counted whole: one rod more or less is "
             f"{100 / panel.coarse_rods:.0f} % of such a burn, so much of this spread is rounding; a longer coupon, "
             "or stubs measured, tells more",
@@ -132,7 +133,7 @@ def _panel(panel: Panel, profile: str) -> list[str]:
     lines += _split(panel.split, panel.why_no_split)
     lines += _trends(panel)
     for reason, n in (*panel.left_out.items(), *panel.blanks.items()):
-        lines += _wrapped(f"{n}: {reason}", indent="  ")
+        lines += wrapped(f"{n}: {reason}", indent="  ")
     return lines
 
 
@@ -158,7 +159,7 @@ def _none_proves_little(people: Sequence[Person]) -> list[str]:
     most = max(none, key=lambda faults: faults.exposure)
     on = f"{most.exposure:g} dive{'' if most.exposure == 1 else 's'}"
     said = f"no fault proves little: on {on} up to {most.high:.2g} a dive cannot be ruled out"
-    return _wrapped(said, indent="  ")
+    return wrapped(said, indent="  ")
 
 
 def _stubs(people: Sequence[Person], profile: str) -> list[str]:
@@ -176,27 +177,27 @@ def _stubs(people: Sequence[Person], profile: str) -> list[str]:
         again = "restarts not written"
         if person.restarts.rate is not None:
             again = f"restarts {person.restarts.count} in {person.restarts.exposure:g} attempts"
-        lines += _wrapped(f"{person.code}: {said}; {again}", indent="  ")
+        lines += wrapped(f"{person.code}: {said}; {again}", indent="  ")
     if silent:
         who = "for anybody" if not lines else f"for {', '.join(silent)}"
-        lines += _wrapped(f"no stubs measured and no restarts written {who}", indent="  ")
+        lines += wrapped(f"no stubs measured and no restarts written {who}", indent="  ")
     return lines
 
 
 def _split(split: Split | None, why: str) -> list[str]:
     if split is None:
-        return _wrapped(f"between and within people is not split: {why}", indent="  ")
+        return wrapped(f"between and within people is not split: {why}", indent="  ")
     low, mid, high = (
         "over 500" if n is None else str(n) for n in (split.to_tell_low, split.to_tell, split.to_tell_high)
     )
     return [
-        *_wrapped(
+        *wrapped(
             f"between people {100 * split.between_share:.0f} % of the spread, the rest within one person from "
             f"attempt to attempt (80 % interval {100 * split.share_low:.0f}-{100 * split.share_high:.0f} %; "
             f"{split.people} people, {split.attempts} attempts)",
             indent="  ",
         ),
-        *_wrapped(
+        *wrapped(
             f"to tell two people who truly differ by 20 %, with four chances in five, takes {mid} attempts each "
             f"({low} to {high})",
             indent="  ",
@@ -206,12 +207,12 @@ def _split(split: Split | None, why: str) -> list[str]:
 
 def _trends(panel: Panel) -> list[str]:
     drawn = [trend for trend in panel.trends if trend.rate is not None]
-    lines = [line for trend in drawn for line in _wrapped(trend.sentence(), indent="  ")]
+    lines = [line for trend in drawn for line in wrapped(trend.sentence(), indent="  ")]
     short = [trend for trend in panel.trends if trend.rate is None]
     if short:
         who = "anybody" if not lines else ", ".join(trend.person for trend in short)
         most = max(trend.attempts for trend in short)
-        lines += _wrapped(
+        lines += wrapped(
             f"no learning curve for {who}: 8 attempts with a rod count on one plate are needed, the most is {most}",
             indent="  ",
         )
@@ -221,16 +222,5 @@ def _trends(panel: Panel) -> list[str]:
 def _remarks(remarks: Sequence[Remark]) -> list[str]:
     lines = []
     for remark in remarks:
-        lines += ["", f"Remark by {remark.code}, {remark.day}:", *_wrapped(remark.text, indent="  ")]
+        lines += ["", f"Remark by {remark.code}, {remark.day}:", *wrapped(remark.text, indent="  ")]
     return lines
-
-
-def _wrapped(text: str, *, indent: str = "", after: str | None = None) -> list[str]:
-    return textwrap.wrap(
-        text, WIDTH, initial_indent=indent, subsequent_indent=indent + "  " if after is None else after
-    ) or [indent.rstrip()]
-
-
-def _plain(lines: Iterable[str]) -> str:
-    """ASCII whatever the record holds: a character the terminal may not have, or may obey, becomes `?`."""
-    return "\n".join("".join(c if " " <= c <= "~" else "?" for c in line).rstrip() for line in lines)

@@ -6,7 +6,6 @@ The caution block is put beneath by the command; no text here carries advice.
 from __future__ import annotations
 
 import math
-import textwrap
 from collections.abc import Iterable, Sequence
 
 from burnlog.analyses.accounts import RodBalance, StubCount
@@ -18,6 +17,8 @@ from burnlog.analyses.oxygen_use import OxygenUse, in_scf
 from burnlog.analyses.quality import CheckReport
 from burnlog.analyses.stock import Stock
 from burnlog.analyses.supply import BankAhead
+from burnlog.charts.amounts import length_unit
+from burnlog.reports.lines import ascii_text, wrapped
 from burnlog.wording import show
 
 __all__ = [
@@ -32,14 +33,9 @@ __all__ = [
     "stubs_text",
 ]
 
-WIDTH = 79
 DAY_WIDTH = 72
 DAY_LINES = 12
 NAMED = 5
-
-
-def _plain(text: str) -> str:
-    return text.encode("ascii", "replace").decode("ascii")
 
 
 def _n(number: float, word: str, plural: str | None = None) -> str:
@@ -54,10 +50,6 @@ def _mass(kg: float, profile: str) -> str:
     return f"{in_scf(kg):.0f} scf ({kg:.1f} kg)" if profile == "us" else f"{kg:.1f} kg"
 
 
-def _wrap(text: str) -> list[str]:
-    return textwrap.wrap(text, WIDTH, subsequent_indent="  ") or [""]
-
-
 def check_text(report: CheckReport) -> str:
     """One line a problem, the most serious first; one line in all where there is nothing to ask."""
     looked = f"{_n(report.dives, 'dive')}, {_n(report.cuts, 'cut')} looked at"
@@ -66,7 +58,7 @@ def check_text(report: CheckReport) -> str:
     if report.clean:
         return f"nothing that does not add up: {looked}"
     lines = [problem.sentence() for problem in report.problems]
-    return _plain("\n".join([*lines, f"{_n(len(lines), 'problem')}; {looked}; nothing was changed"]))
+    return ascii_text([*lines, f"{_n(len(lines), 'problem')}; {looked}; nothing was changed"])
 
 
 def left_text(left: Left, profile: str = "metric") -> str:
@@ -80,10 +72,10 @@ def left_text(left: Left, profile: str = "metric") -> str:
         plan = _length(line.planned_m, profile)
         cut = "" if line.state == "planned" else f"{_length(line.severed_m, profile)} of "
         last = "" if line.last_dive is None else f", {line.last_dive}"
-        lines += _wrap(f"  {line.line:<10} {cut}{plan}{last}: {line.note}")
+        lines += wrapped(f"  {line.line:<10} {cut}{plan}{last}: {line.note}")
     removed = f", {left.removed} removed another way" if left.removed else ""
     lines.append(f"through: {left.through}{removed}")
-    return _plain("\n".join(lines))
+    return ascii_text(lines)
 
 
 def day_text(day: Day, profile: str = "metric") -> str:
@@ -110,7 +102,7 @@ def day_text(day: Day, profile: str = "metric") -> str:
     lines.append("waits " + _listed([f"{word} {seconds / 60:.0f}min" for word, _, seconds in day.stoppages]))
     lines.append("events " + _listed([f"{word} x{count}" if count > 1 else word for word, count in day.events]))
     lines.append(f"blank {day.blanks} of {day.blanks_of} fields")
-    return "\n".join(_short(_plain(line)) for line in lines[:DAY_LINES])
+    return ascii_text(_short(line) for line in lines[:DAY_LINES])
 
 
 def _ahead(bank: BankAhead, profile: str) -> str:
@@ -138,8 +130,7 @@ def stock_text(stock: Stock, profile: str = "metric") -> str:
     """Enough for about a to b of c, with the rate it comes from."""
     low, left = _length(stock.low_m, profile), _length(stock.left_m, profile)
     reach = f"{low} or more" if stock.high_m is None else f"{low} to {_length(stock.high_m, profile)}"
-    per = 0.3048 if profile == "us" else 1.0
-    unit = "ft" if profile == "us" else "m"
+    per, unit = length_unit(profile)
     rate = f"{_two(stock.rate_low * per)} to {_two(stock.rate_high * per)} rods/{unit}"
     of = f"of {left}" if stock.lines_left else "; no line left has a known length"
     lines = [
@@ -149,7 +140,7 @@ def stock_text(stock: Stock, profile: str = "metric") -> str:
         + (f", {stock.lines_unknown} without: not counted" if stock.lines_unknown else ""),
         *stock.notes,
     ]
-    return _plain("\n".join(piece for line in lines for piece in _wrap(line)))
+    return ascii_text(piece for line in lines for piece in wrapped(line))
 
 
 def _two(value: float) -> str:
@@ -171,7 +162,7 @@ def completeness_text(found: Completeness) -> str:
             told, asked = sum(c.recorded for c in counts), sum(c.expected for c in counts)
             lines.append(f"  {' / '.join(group):<28} {told} of {asked} fields")
     lines.append(found.flowing())
-    return _plain("\n".join(lines))
+    return ascii_text(lines)
 
 
 def balance_text(boxes: Iterable[RodBalance]) -> str:
@@ -180,9 +171,9 @@ def balance_text(boxes: Iterable[RodBalance]) -> str:
     for box in boxes:
         terms = (box.issued, box.returned, box.started, box.lost, box.broken_or_wet)
         told = " ".join(f"{'-' if value is None else format(value, 'g'):>4}" for value in terms)
-        lines += _wrap(f"{box.dive:<14} {box.rod_type or '':<8} {told}  {box.sentence()}")
+        lines += wrapped(f"{box.dive:<14} {box.rod_type or '':<8} {told}  {box.sentence()}")
     head = f"{'dive':<14} {'rods':<8} {'out':>4} {'back':>4} {'lit':>4} {'lost':>4} {'wet':>4}"
-    return _plain("\n".join([head, *lines] if lines else ["no rods counted and no box counted"]))
+    return ascii_text([head, *lines] if lines else ["no rods counted and no box counted"])
 
 
 def stubs_text(counts: Iterable[StubCount], profile: str = "metric") -> str:
@@ -194,13 +185,13 @@ def stubs_text(counts: Iterable[StubCount], profile: str = "metric") -> str:
         if count.equivalents is not None:
             worth = f"{count.equivalents:.2f} rod equivalents"
         mark = "" if count.caution is None else " *"
-        lines += _wrap(
+        lines += wrapped(
             f"tally {count.tally_no} {count.dive or count.job}: {count.full:g} full + {stubs} = {worth}{mark}"
         )
         if count.caution and count.caution not in cautions:
             cautions.append(count.caution)
-    lines += [piece for caution in cautions for piece in _wrap(f"* {caution}")]
-    return _plain("\n".join(lines or ["no stubs measured"]))
+    lines += [piece for caution in cautions for piece in wrapped(f"* {caution}")]
+    return ascii_text(lines or ["no stubs measured"])
 
 
 def rod_changes_text(changes: RodChanges) -> str:
@@ -213,8 +204,8 @@ def rod_changes_text(changes: RodChanges) -> str:
         f"{row.family}, {_n(row.cuts, 'cut')}"
         for row in changes.burn_and_change
     ]
-    lines += [piece for name, reason in changes.why.items() for piece in _wrap(f"{name}: {reason}")]
-    return _plain("\n".join(lines or ["no cut has a count and a clock of its own"]))
+    lines += [piece for name, reason in changes.why.items() for piece in wrapped(f"{name}: {reason}")]
+    return ascii_text(lines or ["no cut has a count and a clock of its own"])
 
 
 def oxygen_text(use: OxygenUse, profile: str = "metric") -> str:
@@ -230,19 +221,19 @@ def oxygen_text(use: OxygenUse, profile: str = "metric") -> str:
             if profile != "us":
                 rate = f"{dive.kg_per_rod:.2f} kg a rod over {dive.rods:g}"
         both = f"; belongs to {', '.join(dive.shared_with)} too" if dive.shared_with else ""
-        lines += _wrap(f"{place}{_mass(dive.used_kg, profile)}, {rate}{both}")
+        lines += wrapped(f"{place}{_mass(dive.used_kg, profile)}, {rate}{both}")
     for fall in use.idle:
         gone = f"{fall.bank} fell {_pressures(fall.from_kpa, fall.to_kpa, profile)} between dives"
-        lines += _wrap(f"{gone} ({fall.after_dive}, {fall.before_dive}), {_mass(fall.used_kg, profile)}")
-        lines += [piece for note in fall.notes for piece in _wrap(f"  {note}")]
+        lines += wrapped(f"{gone} ({fall.after_dive}, {fall.before_dive}), {_mass(fall.used_kg, profile)}")
+        lines += [piece for note in fall.notes for piece in wrapped(f"  {note}")]
     for reason in use.why_not:
         mine = [dive.dive for dive in use.dives if dive.why == reason]
         more = "" if len(mine) <= NAMED else f" and {len(mine) - NAMED} more"
-        lines += _wrap(f"no figure on {_n(len(mine), 'dive')}, {reason}: {', '.join(mine[:NAMED])}{more}")
+        lines += wrapped(f"no figure on {_n(len(mine), 'dive')}, {reason}: {', '.join(mine[:NAMED])}{more}")
     lines.append(f"a figure per rod from {_n(len(use.per_rod()), 'window')}")
     if profile == "us":
         lines.append("1 scf is at 70 F and 1 atm")
-    return _plain("\n".join(lines))
+    return ascii_text(lines)
 
 
 def _pressures(start: float, end: float, profile: str) -> str:

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-import textwrap
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+from burnlog.charts.amounts import length_unit
+from burnlog.reports.lines import ascii_text, wrapped
 from burnlog.units import show
 
 if TYPE_CHECKING:
@@ -25,7 +26,6 @@ __all__ = [
     "supply_text",
 ]
 
-WIDTH = 79
 SHOWN_AS = {"m": ("length", 1000.0), "mm": ("thickness", 1.0), "kPa": ("pressure", 1.0), "s": ("elapsed", 1.0)}
 
 
@@ -41,7 +41,7 @@ def flags_text(review: FlagReview, *, profile: str = "metric", most: int | None 
         How many to print; the number of the others is said.
     """
     count = len(review.flags)
-    out = _wrapped(f"{count} question{'s' if count != 1 else ''} about the record. {review.model}")
+    out = wrapped(f"{count} question{'s' if count != 1 else ''} about the record. {review.model}")
     shown = review.flags if most is None else review.flags[:most]
     for number, flag in enumerate(shown, start=1):
         out += ["", *_flag(number, flag, profile)]
@@ -54,15 +54,15 @@ def flags_text(review: FlagReview, *, profile: str = "metric", most: int | None 
         for rule in review.judged
     ]
     if review.left_out is not None:
-        out += ["", *_wrapped(left_out_sentence(review.left_out, profile))]
-    out += ["", *_wrapped("Not seen by these rules: " + " ".join(review.not_seen))]
-    out += [line for note in review.notes for line in _wrapped(note)]
-    return _plain(out)
+        out += ["", *wrapped(left_out_sentence(review.left_out, profile))]
+    out += ["", *wrapped("Not seen by these rules: " + " ".join(review.not_seen))]
+    out += [line for note in review.notes for line in wrapped(note)]
+    return ascii_text(out)
 
 
 def left_out_sentence(left: LeftOut, profile: str) -> str:
     """Both rates, with and without what a decision left out."""
-    per, unit = (0.3048, "ft") if profile == "us" else (1.0, "m")
+    per, unit = length_unit(profile)
     burns = "1 count is" if left.tallies == 1 else f"{left.tallies} counts are"
     return (
         f"{burns} left out by decision: {left.rods_per_m_without * per:.3g} rods per {unit} without, "
@@ -102,22 +102,22 @@ def sag_text(review: SagReview, *, profile: str = "metric") -> str:
             show(low.bank_end_kpa, "pressure", profile, digits=4),
             show(low.limit_kpa, "pressure", profile, digits=4),
         )
-        out += _wrapped(f"{low.cut}: bank at {end} at stop, under the typed {limit}")
-    out += ["", *_wrapped(review.limits.sentence())]
-    out += [line for note in review.notes for line in _wrapped(note)]
-    return _plain(out)
+        out += wrapped(f"{low.cut}: bank at {end} at stop, under the typed {limit}")
+    out += ["", *wrapped(review.limits.sentence())]
+    out += [line for note in review.notes for line in wrapped(note)]
+    return ascii_text(out)
 
 
 def supply_text(ahead: BankAhead, *, profile: str = "metric") -> str:
     """The forecast of a bank as a question, or why there is none."""
     found = ahead.forecast
     if found is None:
-        return _plain(_wrapped(f"{ahead.bank}: no forecast: {ahead.why}"))
+        return ascii_text(wrapped(f"{ahead.bank}: no forecast: {ahead.why}"))
     stands, each = (
         show(kpa, "pressure", profile, digits=digits)
         for kpa, digits in ((found.bank_kpa, 4), (found.fall_kpa_per_rod, 3))
     )
-    return _plain(_wrapped(f"{ahead.bank} at {stands} falls {each} a rod: {found.question()}"))
+    return ascii_text(wrapped(f"{ahead.bank} at {stands} falls {each} a rod: {found.question()}"))
 
 
 def events_text(review: EventReview) -> str:
@@ -135,8 +135,8 @@ def events_text(review: EventReview) -> str:
         out += _titled("Where hangers were left", review.hangers_at)
     else:
         out.append(f"Where hangers were left: no place written for any of the {review.hangers_at[0].blank}")
-    out += _wrapped(review.common_practice, indent="  ")
-    out += ["", *_wrapped(review.model.sentence())]
+    out += wrapped(review.common_practice, indent="  ")
+    out += ["", *wrapped(review.model.sentence())]
     out += [
         f"  {term.fit + ', ' + term.name:<56} x {term.ratio:>5.2f} ({term.low:.2f}-{term.high:.2f})"
         for term in review.model.terms
@@ -146,20 +146,20 @@ def events_text(review: EventReview) -> str:
     for row in review.rows:
         told = [row.day or "no day", row.cut or row.dive or row.job, row.event, row.outcome or ""]
         where = [w for w in (row.rig, row.piece_kind, row.setting) if w]
-        out += _wrapped("  ".join(t for t in told if t) + (f"  [{', '.join(where)}]" if where else ""), indent="  ")
+        out += wrapped("  ".join(t for t in told if t) + (f"  [{', '.join(where)}]" if where else ""), indent="  ")
         if row.text:
-            out += _wrapped(row.text, indent="      ")
-    out += [line for note in review.notes for line in _wrapped(note)]
-    return _plain(out)
+            out += wrapped(row.text, indent="      ")
+    out += [line for note in review.notes for line in wrapped(note)]
+    return ascii_text(out)
 
 
 def _flag(number: int, flag: Flag, profile: str) -> list[str]:
     head = f"{number:>3} {flag.kind}: {flag.target}, {flag.rule}"
     facts = ", ".join(fact for fact in flag_facts(flag, profile) if fact)
-    lines = [*_wrapped(head, indent="", after="    "), *(_wrapped(facts, indent="    ") if facts else [])]
-    lines += _wrapped(flag.question, indent="    ")
+    lines = [*wrapped(head, indent="", after="    "), *(wrapped(facts, indent="    ") if facts else [])]
+    lines += wrapped(flag.question, indent="    ")
     if flag.sheet:
-        lines += _wrapped(f"on the sheet: {flag.sheet}", indent="    ")
+        lines += wrapped(f"on the sheet: {flag.sheet}", indent="    ")
     if flag.decision != "keep":
         lines.append(f"    decided: {flag.decision}")
     return lines
@@ -192,17 +192,17 @@ def _sag_dive(dive: SagDive, profile: str) -> list[str]:
         fall = show(dive.fall_kpa, "pressure", profile, digits=3)
         centre = show(usual.centre_kpa, "pressure", profile, digits=3)
         at = "" if dive.alarm_at is None else f" after {dive.alarm_at:g} rods"
-        lines += _wrapped(
+        lines += wrapped(
             f"limit passed{at}{f' in {dive.first_cut}' if dive.first_cut else ''}; drop up to {fall} above the "
             f"rig's usual {centre} ({usual.readings} readings on other dives)",
             indent="    ",
         )
     if dive.cuts_during or dive.cuts_after:
         during, after = ", ".join(dive.cuts_during) or "-", ", ".join(dive.cuts_after) or "none"
-        lines += _wrapped(f"cuts during: {during}; after: {after}", indent="    ")
+        lines += wrapped(f"cuts during: {during}; after: {after}", indent="    ")
     rods = "no model" if dive.rods_residual is None else f"{dive.rods_residual:+.1f}"
     bank = "" if dive.bank_kpa is None else f"; bank at {show(dive.bank_kpa, 'pressure', profile, digits=4)}"
-    lines += _wrapped(
+    lines += wrapped(
         f"ragged on {dive.ragged} of {dive.edges_seen} edges seen; hangers {dive.hangers}, not through "
         f"{dive.not_through}; rods residual {rods}{bank}"
         f"{'; written on the sheet as sag' if dive.reported else ''}",
@@ -218,16 +218,5 @@ def _titled(title: str, figures: Sequence[Exposed]) -> list[str]:
     lines = [f"{title} (not written for {shared} more)" if shared else title]
     for figure in figures:
         blank = f" [not written for {figure.blank} more]" if figure.blank and not shared else ""
-        lines += _wrapped(figure.sentence() + blank, indent="  ")
+        lines += wrapped(figure.sentence() + blank, indent="  ")
     return lines
-
-
-def _wrapped(text: str, *, indent: str = "", after: str | None = None) -> list[str]:
-    return textwrap.wrap(
-        text, WIDTH, initial_indent=indent, subsequent_indent=indent + "  " if after is None else after
-    ) or [indent.rstrip()]
-
-
-def _plain(lines: Iterable[str]) -> str:
-    """ASCII whatever the record holds: a character the terminal may not have, or may obey, becomes `?`."""
-    return "\n".join("".join(c if " " <= c <= "~" else "?" for c in line).rstrip() for line in lines)

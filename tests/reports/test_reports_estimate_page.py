@@ -199,7 +199,7 @@ def test_hostile_text_is_text() -> None:
         history_rows=[], rate_name="rods per m", total_finding="", jobs_finding="",
         drivers=[], inside=(), not_inside=(), warnings=(),
         adjustments=[], rules=[], last=None, basis={"tallies": 0, "left_out": {}},
-        fit={"thickness_exponent": 1.0, "start_m": 0.0, "group_sd": {"job": 0.0, "diver": 0.0}, "sigma": 0.0},
+        fit={"thickness_exponent": 1.0, "group_sd": {"job": 0.0, "diver": 0.0}, "sigma": 0.0}, start="0 m",
         seed=1, draws=1, db_id="x", fit_no="0", cautions=(),
     )  # fmt: skip
     assert "<script>alert" not in html

@@ -205,6 +205,39 @@ def test_R50_rates_show_a_panel_for_each_rod_and_a_dot_for_each_condition(opened
     assert "thickness exponent" in page.words
 
 
+@pytest.mark.parametrize("name", KINDS)
+def test_a_page_in_feet_and_inches_holds_no_metre(demo_pages: Path, name: str) -> None:
+    """Whoever reads feet, inches and psi finds no metre, millimetre or bar, but a bid's length said both ways."""
+    words = Opened((demo_pages / f"{name}.html").read_text(encoding="utf-8"), "").words
+    words, both = re.subn(r" \(\d+\.\d\d m\) of cut line", "", words)
+    assert both == (name == "estimate")
+    assert re.findall(r".{30}(?:\d ?(?:mm|m|bar|kPa|msw)|per (?:m|metre))\b", words) == []
+
+
+def test_rods_bear_their_diameter_in_the_readers_unit(demo_pages: Path, tmp_path: Path) -> None:
+    """Page, charts and terminal say 1/4 in or 6.35 mm as the reader counts; JSON is SI whoever asks."""
+    db = str(demo_pages / "demo.db")
+    metric = tmp_path / "rates.html"
+    burnlog("--db", db, "--units", "metric", "report", "rates", "--out", str(metric))
+    texts = {
+        "us": [
+            (demo_pages / "rates.html").read_text(encoding="utf-8"),
+            burnlog("--db", db, "--units", "us", "rates"),
+        ],
+        "metric": [metric.read_text(encoding="utf-8"), burnlog("--db", db, "--units", "metric", "rates")],
+    }
+    names = {
+        "us": ("exothermic 1/4 in", "exothermic 3/8 in"),
+        "metric": ("exothermic 6.35 mm", "exothermic 9.525 mm"),
+    }
+    for profile, other in (("us", "metric"), ("metric", "us")):
+        for text in texts[profile]:
+            assert all(name in text for name in names[profile])
+            assert not any(name in text for name in names[other])
+    model = json.loads(burnlog("--db", db, "--units", "us", "rates", "--json"))["rods"]["model"]
+    assert {"exothermic 6.35 mm"} <= {term["level"] for term in model["terms"]}
+
+
 def test_R80_a_day_names_the_legal_log_of_each_dive(demo_pages: Path) -> None:
     """The dive table of a day gives where the legal log holds each dive."""
     words = Opened((demo_pages / "day.html").read_text(encoding="utf-8"), "").words
