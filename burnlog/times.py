@@ -81,7 +81,10 @@ def clock(core: str, typed: str, spec: Kind, water: str | None, unit: str | None
     match = _CLOCK.fullmatch(core)
     if match is None:
         if len(core) <= 2 and core.isascii() and core.isdigit():
-            raise Unreadable(f"has two readings: {int(core):02d}:00 or 00:{int(core):02d}")
+            on_the_hour, past_midnight = f"{int(core):02d}:00", f"00:{int(core):02d}"
+            if 0 < int(core) < 24:
+                raise Unreadable(f"has two readings: {on_the_hour} or {past_midnight}")
+            raise Unreadable(f"is short for a time of day; {past_midnight} has all four digits")
         raise Unreadable(cannot_read(core, spec))
     hour, minute, second = int(match[1] or match[5]), int(match[2] or match[6]), int(match[3] or 0)
     if match[4]:

@@ -252,6 +252,8 @@ REFUSED: list[tuple[str, str, dict[str, str], tuple[str, ...]]] = [
     ("2 min 90 s", "elapsed", {}, ("60 or more",)),
     ("90:00", "bottom_time", {}, ("90 hours", "90min")),
     ("12", "clock", {}, ("12:00", "00:12")),
+    ("0", "clock", {}, ("short for a time of day", "00:00")),
+    ("45", "clock", {}, ("short for a time of day", "00:45")),
     ("2400", "clock", {}, ("0000 to 2359",)),
     ("9:75", "clock", {}, ("0000 to 2359",)),
     ("13:00 pm", "clock", {}, ("no time of day",)),

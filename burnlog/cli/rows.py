@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from burnlog.cli.context import Context, closing, say, say_json, tell
+from burnlog.cli.echo import number_of
 from burnlog.cli.options import AsJson
 from burnlog.errors import InputError
 from burnlog.reports.cautions import MADE_UP
@@ -139,7 +140,7 @@ def list_(
         tell(MADE_UP)
     for line in _columns(listed.table, rows, profile):
         say(line)
-    say(f"{len(rows)} {what}")
+    say(number_of(len(rows), listed.table.replace("_", " "), what))
 
 
 def show(
@@ -155,7 +156,7 @@ def show(
     import json
     import textwrap
 
-    from burnlog.store.lookup import code_of
+    from burnlog.store.lookup import spoken
 
     context = Context.of(ctx)
     name = table.replace("-", "_")
@@ -163,25 +164,23 @@ def show(
         row = log.find(name, ref)
         invented = log.made_up
         profile = _profile(context, log, name, row)
-        codes = {column: code_of(log, name, column, row[column]) for column in row if column.endswith("_id")}
+        said = {column: spoken(log, name, column, value) for column, value in row.items()}
     if as_json:
         say_json(row)
         return
-    typed = json.loads(row.pop("as_typed"))
-    lines = [f"{table} {row.pop('no')}" + ("  (VOID)" if row["voided_at"] else "")]
+    typed = json.loads(said.pop("as_typed"))
+    lines = [f"{table} {said.pop('no')}" + ("  (VOID)" if row["voided_at"] else "")]
     if invented:
         lines.append(MADE_UP)
-    del row["id"]
-    for column, value in row.items():
-        if value is None:
-            continue
-        said = codes[column] if column in codes else _spoken(name, column, value, profile)
-        beside = "   typed: {} ({})".format(*typed[column]) if column in typed else ""
-        lines.append(f"  {_named(name, column):<18} {said}{beside}")
-    blank = sorted(_named(name, column) for column, value in row.items() if value is None and column != "voided_at")
+    del said["id"]
+    for column, value in said.items():
+        if value is not None:
+            beside = "   typed: {} ({})".format(*typed[column]) if column in typed else ""
+            lines.append(f"  {_named(name, column):<18} {_spoken(name, column, value, profile)}{beside}")
+    blank = sorted(_named(name, column) for column, value in said.items() if value is None and column != "voided_at")
     if blank:
-        said = f"not recorded: {', '.join(blank)}"
-        lines.append(textwrap.fill(said, 79, initial_indent="  ", subsequent_indent="    ", break_on_hyphens=False))
+        listed = f"not recorded: {', '.join(blank)}"
+        lines.append(textwrap.fill(listed, 79, initial_indent="  ", subsequent_indent="    ", break_on_hyphens=False))
     say(closing("\n".join(lines)))
 
 

@@ -12,7 +12,7 @@ from burnlog.store.tables import NUMBERED
 if TYPE_CHECKING:
     from burnlog.store.log import Log
 
-__all__ = ["code_of", "cut_ref", "dive_ref", "find", "nearest", "refuse_twice"]
+__all__ = ["cut_ref", "dive_ref", "find", "name_of", "nearest", "refuse_twice", "spoken"]
 
 Row = dict[str, Any]
 _LIVE_FIRST = "ORDER BY voided_at IS NOT NULL"
@@ -148,17 +148,22 @@ def cut_ref(log: Log, cut_id: str) -> str:
     return str(row[0])
 
 
-def code_of(log: Log, table: str, column: str, value: str | None) -> str | None:
-    """What people call the row that a column of `table` points at; None where it points at none."""
-    if value is None:
-        return None
-    parent = NUMBERED[table].field(column).parent
-    if parent == "dive":
-        return dive_ref(log, value)
-    if parent == "cut":
-        return cut_ref(log, value)
-    row = log.one(parent, id=value) or {}
-    return str(row.get("code", row.get("no", value)))
+def name_of(log: Log, table: str, row: Row) -> str:
+    """What people call a row."""
+    if table == "cut":
+        return cut_ref(log, row["id"])
+    if table == "dive":
+        return dive_ref(log, row["id"])
+    return str(row.get("code") or row["no"])
+
+
+def spoken(log: Log, table: str, column: str, value: Any) -> Any:
+    """A value of a column as it stands, but what people call the row where it points at one."""
+    parent = next((field.parent for field in NUMBERED[table].fields if field.name == column), "")
+    if value is None or not parent:
+        return value
+    row = log.one(parent, id=value)
+    return name_of(log, parent, row) if row else value
 
 
 def refuse_twice(

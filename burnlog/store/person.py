@@ -16,8 +16,8 @@ from typing import TYPE_CHECKING, Any
 
 from burnlog.errors import FileError, InputError
 from burnlog.store.connection import plain
+from burnlog.store.lookup import name_of
 from burnlog.store.tables import NUMBERED, TABLES
-from burnlog.store.trail import name_of
 
 if TYPE_CHECKING:
     from burnlog.store.log import Log

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from burnlog.errors import InputError
@@ -42,6 +42,7 @@ class Fixed:
     table, ref : str
         The row that was changed: for a rod count typed at a cut, its tally.
     changes : tuple of Revision
+        With codes for people and things, as in `Amendment`.
     """
 
     table: str
@@ -129,7 +130,11 @@ def fix(
         raise InputError(f"{NUMBERED[table].spoken} {ref} was voided {row['voided_at'][:10]} and stays as it is.")
     with log.transaction(why=why, by=by):
         table, row, done = revise(log, table, row, changes)
-    return Fixed(table, name_of(log, table, row), tuple(done))
+    said = [
+        replace(each, **{side: lookup.spoken(log, table, each.field, getattr(each, side)) for side in ("old", "new")})
+        for each in done
+    ]
+    return Fixed(table, lookup.name_of(log, table, row), tuple(said))
 
 
 def void(
@@ -279,23 +284,5 @@ def _amendment(log: Log, row: Row, field: str, old: Any, new: Any, old_typed: st
     kind = "void" if field == "voided_at" else "fix"
     if row["by"] == "unknown" and row["why"] == "changed outside burnlog":
         kind = "outside"
-    old, new = (_spoken(log, row["table_name"], field, value) for value in (old, new))
+    old, new = (lookup.spoken(log, row["table_name"], field, value) for value in (old, new))
     return Amendment(row["at"], row["by"], row["why"], kind, row["table_name"], field, old, new, old_typed, new_typed)
-
-
-def _spoken(log: Log, table: str, field: str, value: Any) -> Any:
-    """A code instead of a permanent id."""
-    parent = next((found.parent for found in NUMBERED[table].fields if found.name == field), "")
-    if value is None or not parent:
-        return value
-    row = log.one(parent, id=value)
-    return name_of(log, parent, row) if row else value
-
-
-def name_of(log: Log, table: str, row: Row) -> str:
-    """What people call a row."""
-    if table == "cut":
-        return lookup.cut_ref(log, row["id"])
-    if table == "dive":
-        return lookup.dive_ref(log, row["id"])
-    return str(row.get("code") or row["no"])

@@ -66,6 +66,14 @@ def test_an_import_counts_rows_in_the_words_of_the_deck(burnlog: Runner, tmp_pat
     assert said.endswith("2 rod counts")
 
 
+def test_a_fix_names_people_and_things_by_their_codes(burnlog: Runner, log: Path) -> None:
+    """Another diver is told as D4, not as a permanent id, and one cut is not `1 cuts`."""
+    assert burnlog("add", "person", "person=D4").returncode == 0
+    done = burnlog("--by", "JM", "fix", "dive", "PIER7 1", "diver=D4", "--why", "read the sheet again")
+    assert done.stdout.splitlines() == ["dive PIER7 1, by JM: read the sheet again", "  diver: D3 -> D4"]
+    assert burnlog("list", "cuts", "--dive", "1").stdout.splitlines()[-1] == "1 cut"
+
+
 def test_long_lines_are_folded_for_a_terminal_and_not_for_a_pipe(burnlog: Runner, log: Path, tmp_path: Path) -> None:
     """At 60 columns a message keeps its words whole within the screen; through a pipe it is one line to search in."""
     bad = _sheet(tmp_path / "bad.csv", _row(3, "L3", "3", thickness="12"))
