@@ -76,16 +76,20 @@ def _cuts(burnlog: Runner) -> list[dict[str, object]]:
     return found
 
 
-def test_R02_rows_survive_a_kill_and_the_dive_goes_on(burnlog: Runner, log: Path) -> None:
-    """Three rows are fed and the process killed: three rows are there, the file is whole, row 4 comes next."""
-    env = {**os.environ, "BURNLOG_DB": str(log), "COLUMNS": "80"}
-    process = subprocess.Popen(
+def _started(log: Path) -> subprocess.Popen[str]:
+    """The prompt on dive 14, waiting for what is typed."""
+    return subprocess.Popen(
         [sys.executable, "-m", "burnlog", "enter", "--dive", "14"],
         stdin=subprocess.PIPE,
         stdout=subprocess.PIPE,
-        env=env,
+        env={**os.environ, "BURNLOG_DB": str(log), "COLUMNS": "80"},
         text=True,
     )
+
+
+def test_R02_rows_survive_a_kill_and_the_dive_goes_on(burnlog: Runner, log: Path) -> None:
+    """Three rows are fed and the process killed: three rows are there, the file is whole, row 4 comes next."""
+    process = _started(log)
     assert process.stdin is not None
     assert process.stdout is not None
     rows = [_row(line=f"M{n}", thickness="1/2", new_length="2 ft", rods="3") for n in (1, 2, 3)]
@@ -108,14 +112,7 @@ def test_R02_rows_survive_a_kill_and_the_dive_goes_on(burnlog: Runner, log: Path
 
 def test_R02_a_finished_head_survives_a_kill(burnlog: Runner, log: Path) -> None:
     """Once the head is said to be saved, a kill before the first row leaves it, and only its rows are asked then."""
-    env = {**os.environ, "BURNLOG_DB": str(log), "COLUMNS": "80"}
-    process = subprocess.Popen(
-        [sys.executable, "-m", "burnlog", "enter", "--dive", "14"],
-        stdin=subprocess.PIPE,
-        stdout=subprocess.PIPE,
-        env=env,
-        text=True,
-    )
+    process = _started(log)
     assert process.stdin is not None
     assert process.stdout is not None
     process.stdin.write(_lines(_head(issued="40", returned="6", rig="RIG9", bank_start="2200 psi"), ["M1", "plate"]))
