@@ -21,6 +21,8 @@ from burnlog.errors import BurnlogError, InputError
 
 __all__ = ["app", "main"]
 
+INTERRUPTED = 130
+"""Exit code after Ctrl-C: 128 and the number of the signal, as shells have it."""
 GROUPS = ("Log", "Tonight", "Learn", "Plan", "Keep", "Show")
 
 
@@ -36,6 +38,14 @@ class _Grouped(TyperGroup):
             ]
             with formatter.section(group):
                 formatter.write_dl(rows)
+
+    def invoke(self, ctx: Any) -> Any:
+        """Run the command; an interrupt is answered here, for typer would end without a word."""
+        try:
+            return super().invoke(ctx)
+        except KeyboardInterrupt:
+            tell("burnlog: stopped; what was acknowledged is saved.")
+            sys.exit(INTERRUPTED)
 
 
 app = typer.Typer(
@@ -81,12 +91,6 @@ def main() -> None:
     except BurnlogError as error:
         tell(f"burnlog: {error}")
         sys.exit(error.exit_code)
-    except KeyboardInterrupt:
-        tell("burnlog: stopped; what was acknowledged is saved.")
-        sys.exit(130)
-    except BrokenPipeError:  # the reader of our output went away, which is its right
-        sys.stderr.close()
-        sys.exit(0)
     except Exception as error:
         path = _write_trace()
         tell(f"burnlog: internal error ({type(error).__name__}); the log file is untouched. Details: {path}")

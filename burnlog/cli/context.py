@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING, Any, TextIO
 
 import typer
 
-from burnlog.errors import InputError
+from burnlog.errors import FileError, InputError
 from burnlog.reports.cautions import MADE_UP, caution_block, cautions
 
 if TYPE_CHECKING:
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from burnlog.columns import Frames
     from burnlog.store.log import Log
 
-__all__ = ["Context", "closing", "invented", "now", "say", "say_json", "tell"]
+__all__ = ["Context", "closing", "invented", "now", "put", "say", "say_json", "tell"]
 
 NARROWEST = 40
 """Columns of the narrowest terminal that lines are folded for."""
@@ -47,9 +47,9 @@ def _ascii(text: str) -> str:
     return "".join(letter if letter.isprintable() or letter in "\n\t" else "?" for letter in plain)
 
 
-def _folded(text: str, stream: TextIO) -> str:
+def _folded(text: str, stream: TextIO | None) -> str:
     """No line wider than the terminal, none broken in a word; a pipe or a file gets every line whole."""
-    if not stream.isatty():
+    if stream is None or not stream.isatty():
         return text
     width = max(NARROWEST, shutil.get_terminal_size().columns - 1)
     out: list[str] = []
@@ -60,21 +60,43 @@ def _folded(text: str, stream: TextIO) -> str:
     return "\n".join(out)
 
 
+def put(text: str) -> None:
+    """Write to stdout at once, ASCII only; a command whose reader has gone away ends its work unheard.
+
+    Raises
+    ------
+    FileError
+        There is no stdout, or no room where it goes.
+    """
+    if sys.stdout is None:
+        raise FileError("the output is closed; leave it open, or send it to a file with > FILE.")
+    try:
+        sys.stdout.write(_ascii(text))
+        sys.stdout.flush()
+    except OSError as error:
+        nowhere = os.open(os.devnull, os.O_WRONLY)  # what is still buffered is not tried again at the end
+        os.dup2(nowhere, sys.stdout.fileno())
+        os.close(nowhere)
+        if not isinstance(error, BrokenPipeError):
+            raise FileError(f"the output cannot be written ({error.strerror}); send it elsewhere.") from error
+
+
 def say(text: str) -> None:
     """Print a result to stdout, ASCII only."""
-    sys.stdout.write(_folded(_ascii(text).rstrip("\n"), sys.stdout) + "\n")
+    put(_folded(_ascii(text).rstrip("\n"), sys.stdout) + "\n")
 
 
 def tell(text: str) -> None:
-    """Print a message to stderr, ASCII only."""
-    sys.stderr.write(_folded(_ascii(text).rstrip("\n"), sys.stderr) + "\n")
+    """Print a message to stderr, ASCII only; nothing where there is no stderr, for it answers no question."""
+    if sys.stderr is not None:
+        sys.stderr.write(_folded(_ascii(text).rstrip("\n"), sys.stderr) + "\n")
 
 
 def say_json(value: Mapping[str, Any] | list[Any], *, kind: str = "report") -> None:
     """Print a result as JSON: keys as documented, NaN refused, the cautions under a key of a mapping."""
     if isinstance(value, Mapping) and "cautions" not in value:
         value = {**value, "cautions": list(cautions(kind))}
-    sys.stdout.write(json.dumps(value, allow_nan=False, indent=1) + "\n")
+    put(json.dumps(value, allow_nan=False, indent=1) + "\n")
 
 
 @dataclass(frozen=True)

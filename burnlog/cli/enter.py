@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from burnlog.cli.context import Context, say
+from burnlog.cli.context import Context, put, say
 from burnlog.cli.echo import echo_cut
-from burnlog.cli.prompt import KEYS, ask_all, ask_line, put, put_indented
+from burnlog.cli.prompt import KEYS, ask_all, ask_line, put_indented
 from burnlog.errors import FileError, InputError, RowErrors
 from burnlog.reports.cautions import MADE_UP
 

@@ -10,17 +10,13 @@ import sys
 import textwrap
 from collections.abc import Callable, MutableMapping, Sequence
 
-__all__ = ["KEYS", "Check", "ask_all", "ask_line", "put", "put_indented"]
+from burnlog.cli.context import put
+
+__all__ = ["KEYS", "Check", "ask_all", "ask_line", "put_indented"]
 
 KEYS = "Enter = not recorded, . = as above, < = back one field, q = stop"
 Check = Callable[[str, str], tuple[str, str]]
 """Name and text -> (what was understood, why it cannot be read); one of the two is empty."""
-
-
-def put(text: str) -> None:
-    """Write to the terminal at once, ASCII only, without ending the line."""
-    sys.stdout.write(text.encode("ascii", "replace").decode("ascii"))
-    sys.stdout.flush()
 
 
 def put_indented(text: str) -> None:
