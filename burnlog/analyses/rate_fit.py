@@ -183,7 +183,8 @@ def refuse_few(count: int, jobs: int, settings: Settings, what: str) -> None:
     if count < settings.min_tallies or jobs < settings.min_jobs:
         raise FitError(
             f"{count} tallies with {what} from {jobs} job{'s' if jobs != 1 else ''}: too few for a model, "
-            f"which needs {settings.min_tallies} tallies and {settings.min_jobs} jobs."
+            f"which needs {settings.min_tallies} tallies and {settings.min_jobs} jobs. Until then there is the plain "
+            "ratio of what was logged, as rates prints it."
         )
 
 

@@ -51,14 +51,18 @@ def _mass(kg: float, profile: str) -> str:
 
 
 def check_text(report: CheckReport) -> str:
-    """One line a problem, the most serious first; one line in all where there is nothing to ask."""
+    """One line a problem, the most serious first, and how to mend one; a single line where nothing is asked."""
     looked = f"{_n(report.dives, 'dive')}, {_n(report.cuts, 'cut')} looked at"
     if report.since is not None:
         looked += f" since {report.since.isoformat()}"
     if report.clean:
         return f"nothing that does not add up: {looked}"
     lines = [problem.sentence() for problem in report.problems]
-    return ascii_text([*lines, f"{_n(len(lines), 'problem')}; {looked}; nothing was changed"])
+    end = [f"{_n(len(lines), 'problem')}; {looked}; nothing was changed"]
+    on_a_row = [problem.place for problem in report.problems if problem.row is not None]
+    if on_a_row:
+        end += [f"to mend a row: burnlog --by NAME fix cut '{on_a_row[0]}'", "  FIELD=VALUE --why REASON"]
+    return ascii_text([*lines, *end])
 
 
 def left_text(left: Left, profile: str = "metric") -> str:

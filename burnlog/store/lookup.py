@@ -1,4 +1,4 @@
-"""Finding the row a person means: by code, by short number, or by job, dive and row (`PIER7 14.3`)."""
+"""Finding the row a person means: by code, by short number, by job, dive and row (`PIER7 14.3`), or by its sheet."""
 
 from __future__ import annotations
 
@@ -28,7 +28,8 @@ def find(log: Log, table: str, ref: str, *, job: str | None = None) -> Row:
         Name of a table.
     ref : str
         A code; a short number (letters before it, as in `T61`, are allowed where the table has no codes);
-        `PIER7 14` for a dive, `PIER7 14.3` for a cut, `PIER7 L14` for a line.
+        `PIER7 14` for a dive, `PIER7 14.3` for a cut, `PIER7 L14` for a line; or, as `check` names a cut,
+        sheet and row, `PIER7-0014 row 3`.
     job : str, optional
         Code of the job, where `ref` leaves it out.
 
@@ -78,16 +79,33 @@ def _dive(log: Log, ref: str, job: str | None) -> Row:
 
 
 def _cut(log: Log, ref: str, job: str | None) -> Row:
-    head, dot, row = ref.rpartition(".")
-    if dot:
+    head, mark, row = ref.rpartition(" row ")
+    of_sheet = bool(mark)
+    if not mark:
+        head, mark, row = ref.rpartition(".")
+    if mark:
         if not _is_number(row):
             raise InputError(f"'{ref}' is not a cut; write job, dive and row, as in PIER7 14.3.")
-        dive = _dive(log, head, job)
+        dive = _sheet(log, head, job) if of_sheet else _dive(log, head, job)
         found = log.rows(f"SELECT * FROM cut WHERE dive_id = ? AND row = ? {_LIVE_FIRST}", (dive["id"], int(row)))
         return _only(log, found, f"cut {ref}", "dive_id")
     if not _is_number(ref):
         raise InputError(f"'{ref}' is not a cut; write its number, or job, dive and row as in PIER7 14.3.")
     return _only(log, log.rows("SELECT * FROM cut WHERE no = ?", (int(ref),)), f"cut {ref}", "id")
+
+
+def _sheet(log: Log, ref: str, job: str | None) -> Row:
+    """The dive on the sheet of that number; a sheet without one goes by job and dive."""
+    dives = {row["id"]: row for row in log.rows("SELECT * FROM dive WHERE sheet = ? AND voided_at IS NULL", (ref,))}
+    try:
+        row = _dive(log, ref, job)
+        dives[row["id"]] = row
+    except InputError:
+        if not dives:
+            raise
+    if len(dives) > 1:
+        raise InputError(f"several dives answer to '{ref}'; write job, dive and row, as in PIER7 14.3.")
+    return next(iter(dives.values()))
 
 
 def _line(log: Log, ref: str, job: str | None) -> Row:

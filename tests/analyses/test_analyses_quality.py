@@ -57,7 +57,9 @@ def test_R35_nine_faults_are_nine_lines() -> None:
     places = [RULES.index(problem.rule) for problem in report.problems]
     assert places == sorted(places)
     lines = check_text(report).splitlines()
-    assert len(lines) == 10  # the last line counts them
+    assert lines[9].startswith("9 problems; ")
+    first = next(problem.place for problem in report.problems if problem.row is not None)
+    assert lines[10:] == [f"to mend a row: burnlog --by NAME fix cut '{first}'", "  FIELD=VALUE --why REASON"]
     assert all(line.isascii() and len(line) <= 80 for line in lines)
     assert "S2 row 1: burn time 25 min is longer than elapsed 20 min" in lines
     assert "S9: X18: 3 rods unaccounted" in lines

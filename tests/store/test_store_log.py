@@ -357,6 +357,21 @@ def test_rows_are_found_by_what_people_call_them(
     assert scribe.log.find(table, ref)[column] == value
 
 
+def test_a_cut_is_found_by_sheet_and_row(scribe: Scribe) -> None:
+    """As `check` names it; a sheet numbered like another dive is not guessed at."""
+    scribe.dive(15, sheet="S-7")
+    scribe.dive(16, sheet="14")
+    cut = scribe.cut(15, 2, "L14")
+    scribe.cut(14, 1, "L14")
+    scribe.cut(16, 1, "L15")
+    assert scribe.log.find("cut", "S-7 row 2")["id"] == cut
+    assert scribe.log.find("cut", "PIER7 14 row 1")["row"] == 1
+    with pytest.raises(InputError, match="several dives answer to '14'"):
+        scribe.log.find("cut", "14 row 1")
+    with pytest.raises(InputError, match="not a dive"):
+        scribe.log.find("cut", "S-8 row 1")
+
+
 @pytest.mark.parametrize(
     ("table", "ref", "words"),
     [
