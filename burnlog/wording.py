@@ -11,12 +11,23 @@ from decimal import Decimal
 
 from burnlog.measures import KINDS, KPA_PER_FSW, KPA_PER_MSW, KPA_PER_PSI, MM_PER_IN, BankContents, Reading
 
-__all__ = ["describe", "show"]
+__all__ = ["describe", "number_of", "show"]
 
 _POUND_KG = 0.45359237
 _FOOT_M = 0.3048
 _TIMES = frozenset(("burn_time", "bottom_time", "elapsed", "duration"))
 _PARTS_OF_AN_INCH = 64
+
+
+def number_of(count: float, one: str, many: str = "") -> str:
+    """A count with its noun, by default the plural in s.
+
+    Examples
+    --------
+    >>> number_of(1, "row"), number_of(2, "row"), number_of(3, "tally", "tallies")
+    ('1 row', '2 rows', '3 tallies')
+    """
+    return f"{count:g} {one if count == 1 else many or f'{one}s'}"
 
 
 def show(value: float | None, kind: str, profile: str = "metric", *, digits: int = 15) -> str:

@@ -15,6 +15,7 @@ import pandas as pd
 
 from burnlog.columns import Frames
 from burnlog.errors import InputError
+from burnlog.wording import number_of
 
 __all__ = ["STATES", "Left", "LineLeft", "job_of", "left_on"]
 
@@ -132,7 +133,7 @@ def _state(line: Mapping[Any, Any], cuts: pd.DataFrame | None) -> LineLeft | Non
     severed, last = _severed(cuts), cuts.to_dict("records")[-1]
     hangers = _hangers(cuts)
     if hangers is not None:
-        number = f"{hangers:g} hanger(s) left" if hangers else "hangers left, number not recorded"
+        number = f"{number_of(hangers, 'hanger')} left" if hangers else "hangers left, number not recorded"
         return entry("hanging", number, severed, hangers or None)
     outcome = last["outcome"] if isinstance(last["outcome"], str) else "unknown"
     if outcome == "abandoned":

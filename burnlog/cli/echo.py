@@ -5,10 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
+from burnlog.wording import number_of
+
 if TYPE_CHECKING:
     from burnlog.store.log import Log
 
-__all__ = ["echo_cut", "number_of", "rows_in_words"]
+__all__ = ["echo_cut", "rows_in_words"]
 
 _WORDS = {
     "person": ("person", "people"),
@@ -22,11 +24,6 @@ _WORDS = {
 """What a row of a table is called where the table's own name will not do."""
 _LINKS = ("tally_cut",)
 """Rows that only tie others together: no news to anybody."""
-
-
-def number_of(count: int, one: str, many: str = "") -> str:
-    """A count with its noun: `1 row`, `2 rows`."""
-    return f"{count} {one if count == 1 else many or f'{one}s'}"
 
 
 def rows_in_words(counts: Mapping[str, int]) -> str:
@@ -59,7 +56,7 @@ def echo_cut(log: Log, ref: str, profile: str) -> str:
     said.extend(_rods(log, str(cut["id"])))
     for name, word in (("hangers", "hanger"), ("restarts", "restart")):
         if cut[name] is not None:
-            said.append(f"{cut[name]} {word}{'' if cut[name] == 1 else 's'}")
+            said.append(number_of(cut[name], word))
     said.append("outcome not recorded" if cut["outcome"] == "unknown" else str(cut["outcome"]))
     return ", ".join(said)
 

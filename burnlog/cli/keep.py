@@ -9,10 +9,11 @@ from typing import Annotated
 import typer
 
 from burnlog.cli.context import Context, now, say, say_json, tell
-from burnlog.cli.echo import number_of, rows_in_words
+from burnlog.cli.echo import rows_in_words
 from burnlog.cli.options import AsJson, Progress
 from burnlog.cli.progress import bar
 from burnlog.errors import FileError, InputError
+from burnlog.wording import number_of
 
 __all__ = ["register"]
 

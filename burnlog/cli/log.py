@@ -8,11 +8,12 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from burnlog.cli.context import Context, now, say, say_json
-from burnlog.cli.echo import echo_cut, number_of, rows_in_words
+from burnlog.cli.echo import echo_cut, rows_in_words
 from burnlog.cli.options import AsJson, Progress
 from burnlog.cli.progress import bar
 from burnlog.errors import InputError
 from burnlog.reports.cautions import MADE_UP
+from burnlog.wording import number_of
 
 if TYPE_CHECKING:
     from burnlog.store.log import Log

@@ -8,11 +8,11 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from burnlog.cli.context import Context, closing, say, say_json, tell
-from burnlog.cli.echo import number_of
 from burnlog.cli.options import AsJson
 from burnlog.errors import InputError
 from burnlog.reports.cautions import MADE_UP
 from burnlog.store.listing import LISTS
+from burnlog.wording import number_of
 
 if TYPE_CHECKING:
     from burnlog.store.log import Log

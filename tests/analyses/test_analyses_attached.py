@@ -89,7 +89,7 @@ def test_R10_list_begins_with_the_memory_aid() -> None:
     text = left_text(left, "us")
     assert text.splitlines()[0] == "memory aid; confirm by diver before any lift"
     assert "L1" not in text
-    assert "2 hanger(s) left" in text
+    assert "2 hangers left" in text
     assert all(line.isascii() and len(line) <= 80 for line in text.splitlines())
     assert left.as_json()["lines"][1]["severed_m"] == 0.4
 

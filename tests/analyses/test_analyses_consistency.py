@@ -76,6 +76,9 @@ def test_a_clean_record_raises_nothing() -> None:
         ({3: {"burn_s": 950.0}}, ("burn longer than elapsed", "J1 2.1")),
         ({3: {"rods": 0}}, ("no rods on a through line", "J1 L4")),
         ({5: {"rods": 45, "bank_start_kpa": float("nan")}}, ("far from the job's own rate", "tally 6 (J1 2.3)")),
+        # a zero or two too many do not make the other five look cheap
+        ({5: {"rods": 450, "bank_start_kpa": float("nan"), "elapsed_s": float("nan")}},
+         ("far from the job's own rate", "tally 6 (J1 2.3)")),
         # 70 min of cutting in 60 of bottom time; 62 are within what two clocks differ by
         ({2: {"elapsed_s": 2400.0}, 0: {"bottom_time_s": 3600.0}}, ("cuts longer than the dive", "J1 1")),
         # 1.85 m and 0.15 m on a line of 2 m, the second typed as 0.15 ft; or the first in feet, 6.07 for 1.85
