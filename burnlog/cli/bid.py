@@ -4,40 +4,103 @@ from __future__ import annotations
 
 import json
 import textwrap
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from burnlog.cli.context import Context, say, say_json, tell
-from burnlog.cli.options import AsJson, Class, Crew, Family, Job, Setting, Since, Until, Water, scope_of
+from burnlog.cli.options import AsJson, Counted, Crew, Family, Floor, Seed, Water, bundled, whole
 from burnlog.errors import ConflictError, InputError
 from burnlog.library.bids import own_sections, read_takeoff_file
 
 if TYPE_CHECKING:
     from burnlog.analyses.basis import Basis
-    from burnlog.analyses.estimate import Estimate, Plan
+    from burnlog.analyses.estimate import Adjustment, Estimate, Plan
     from burnlog.analyses.takeoff import TakeOff
 
-__all__ = ["history", "kept", "read_plan", "register"]
+__all__ = ["kept", "profile_of", "register"]
 
-BottomTime = Annotated[str | None, typer.Option(help="Bottom time of a dive, from the tables in use, 40min.")]
-StartUp = Annotated[str | None, typer.Option(help="Start-up and clear-up on the bottom, 15min.")]
-DivesPerDay = Annotated[str | None, typer.Option(help="Dives a day.")]
-CuttingShare = Annotated[
-    str | None, typer.Option(help="Share of the rest spent cutting, in place of your history's.")
-]
-Bank = Annotated[str | None, typer.Option(help="Bank whose cylinders are ordered.")]
-Needed = Annotated[str | None, typer.Option(help="Pressure a cylinder must still hold, as you plan it.")]
-Margin = Annotated[str | None, typer.Option(help="Margin above it.")]
-Adjust = Annotated[list[str] | None, typer.Option(help="Judgement on the record, rods=+15%; needs --why.")]
-Why = Annotated[str | None, typer.Option(help="Reason for --adjust.")]
-AllowOutside = Annotated[str | None, typer.Option(help="Reason for going beyond what was logged.")]
-Named = Annotated[list[str] | None, typer.Option("--diver", help="A diver of your history who will do it.")]
-Rest = Annotated[str | None, typer.Option("--rest-of", help="The rest of this job, with its own effect.")]
-Standby = Annotated[str | None, typer.Option("--standby-days", help="Days of standby to be paid for.")]
-Seed = Annotated[str, typer.Option(help="Whole number; the same seed gives the same digits.")]
-Draws = Annotated[str, typer.Option(help="Simulated jobs, 2000 or more.")]
+
+@dataclass(frozen=True)
+class Priced(Counted):
+    """Which part of the history a bid rests on."""
+
+    family: Family = None
+    crew: Crew = None
+
+
+@dataclass(frozen=True)
+class Planned(Floor):
+    """What is planned for the job, and how often it is drawn."""
+
+    bottom_time: Annotated[str | None, typer.Option(help="Bottom time of a dive, from the tables in use, 40min.")] = (
+        None
+    )
+    start_up: Annotated[str | None, typer.Option(help="Start-up and clear-up on the bottom, 15min.")] = None
+    dives_per_day: Annotated[str | None, typer.Option(help="Dives a day.")] = None
+    cutting_share: Annotated[
+        str | None, typer.Option(help="Share of the rest spent cutting, in place of your history's.")
+    ] = None
+    bank: Annotated[str | None, typer.Option(help="Bank whose cylinders are ordered.")] = None
+    adjust: Annotated[list[str] | None, typer.Option(help="Judgement on the record, rods=+15%; needs --why.")] = None
+    why: Annotated[str | None, typer.Option(help="Reason for --adjust.")] = None
+    allow_outside: Annotated[str | None, typer.Option(help="Reason for going beyond what was logged.")] = None
+    named: Annotated[list[str] | None, typer.Option("--diver", help="A diver of your history who will do it.")] = None
+    rest_of: Annotated[str | None, typer.Option("--rest-of", help="The rest of this job, with its own effect.")] = (
+        None
+    )
+    standby: Annotated[str | None, typer.Option("--standby-days", help="Days of standby to be paid for.")] = None
+    seed: Seed = "1"
+    draws: Annotated[str, typer.Option(help="Simulated jobs, 2000 or more.")] = "10000"
+
+    def plan(self) -> Plan:
+        """The plan that the options describe, read as everything typed is read."""
+        from burnlog.analyses.estimate import Plan
+
+        return Plan(
+            bottom_time_s=_value(self.bottom_time, "bottom_time"),
+            start_up_s=_value(self.start_up, "bottom_time"),
+            dives_per_day=_value(self.dives_per_day, "number"),
+            cutting_share=_share(self.cutting_share),
+            bank=self.bank,
+            needed_kpa=self.needed_kpa,
+            margin_kpa=self.margin_kpa,
+            adjustments=tuple(self._adjustment(text) for text in self.adjust or ()),
+            allow_outside=self.allow_outside,
+            divers=tuple(self.named or ()),
+            job=self.rest_of,
+            standby_days=_value(self.standby, "number"),
+            seed=whole(self.seed, "--seed"),
+            draws=whole(self.draws, "--draws"),
+        )
+
+    def _adjustment(self, text: str) -> Adjustment:
+        from burnlog.analyses.estimate import Adjustment
+
+        what, _, amount = text.partition("=")
+        if not self.why or not self.why.strip():
+            raise InputError(f"--adjust {text}: a judgement needs its reason (--why).")
+        sign = -1.0 if amount.strip().startswith("-") else 1.0
+        percent = _value(amount.strip().lstrip("+-"), "percent")
+        if percent is None:
+            raise InputError(f"--adjust {text}: write it as rods=+15%.")
+        return Adjustment(what.strip().lower(), sign * percent / 100, self.why.strip())
+
+
+def _value(text: str | None, kind: str) -> float | None:
+    from burnlog import units
+
+    return None if text is None else units.read(text, kind).value
+
+
+def _share(text: str | None) -> float | None:
+    """A share typed as 0.6 or as 60 %."""
+    if text is None or "%" not in text:
+        return _value(text, "number")
+    percent = _value(text, "percent")
+    return None if percent is None else percent / 100
 
 
 def register(app: typer.Typer) -> None:
@@ -48,40 +111,20 @@ def register(app: typer.Typer) -> None:
         no_args_is_help=True,
     )
     for command in (draft, issue, rerun, close):
-        group.command()(command)
+        group.command()(bundled(command))
     app.add_typer(group, name="estimate", rich_help_panel="Plan")
 
 
 def draft(
     ctx: typer.Context,
+    only: Priced,
+    planned: Planned,
     takeoff: Annotated[Path | None, typer.Argument(help="Take-off file, CSV or XLSX.")] = None,
     blank: Annotated[Path | None, typer.Option(help="Write a blank take-off here instead, .csv or .xlsx.")] = None,
-    bottom_time: BottomTime = None,
-    start_up: StartUp = None,
-    dives_per_day: DivesPerDay = None,
-    cutting_share: CuttingShare = None,
-    bank: Bank = None,
-    needed: Needed = None,
-    margin: Margin = None,
-    adjust: Adjust = None,
-    why: Why = None,
-    allow_outside: AllowOutside = None,
-    diver: Named = None,
-    rest_of: Rest = None,
-    standby: Standby = None,
     vary: Annotated[
         list[str] | None, typer.Option(help="What if: bottom-time=30min,40min or visibility='by feel,1-3 ft'.")
     ] = None,
-    setting: Setting = "open water",
-    record_class: Class = "production",
-    family: Family = None,
-    job: Job = None,
-    crew: Crew = None,
-    since: Since = None,
-    until: Until = None,
     water: Water = None,
-    seed: Seed = "1",
-    draws: Draws = "10000",
     as_json: AsJson = False,
 ) -> None:
     """Estimate a take-off: rods, cut time, dives, oxygen and cost, each as a range with its basis.
@@ -100,28 +143,8 @@ def draft(
     from burnlog.reports.text_plan import estimate_text, vary_text
 
     context = Context.of(ctx)
-    scope = scope_of(
-        setting=setting, record_class=record_class, family=family, job=job, crew=crew, since=since, until=until
-    )
-    plan = read_plan(
-        bottom_time=bottom_time,
-        start_up=start_up,
-        dives_per_day=dives_per_day,
-        cutting_share=cutting_share,
-        bank=bank,
-        needed=needed,
-        margin=margin,
-        adjust=adjust,
-        why=why,
-        allow_outside=allow_outside,
-        diver=diver,
-        rest_of=rest_of,
-        standby=standby,
-        seed=seed,
-        draws=draws,
-    )
-    basis, found = history(context, takeoff, scope, water)
-    made = drafted(basis, found, plan, fit_by=context.fits())
+    plan = planned.plan()
+    made = drafted(*_history(context, takeoff, only, water), plan, fit_by=context.fits())
     tables = [(name, varied(made, name, levels)) for name, levels in map(_vary, vary or ())]
     if as_json:
         out = made.as_json()
@@ -131,7 +154,7 @@ def draft(
             )
         say_json({**out, "cautions": list(_cautions(made))})
         return
-    text = estimate_text(made, profile=context.profile)
+    text = estimate_text(made, profile=profile_of(context, made))
     for name, rows in tables:
         text += "\n\n" + vary_text(name, rows)
     say(text + "\n\n" + _caution_block(made))
@@ -159,16 +182,25 @@ def _caution_block(made: Estimate) -> str:
     )
 
 
-def history(context: Context, path: Path, scope: Any, water: str | None = None) -> tuple[Basis, TakeOff]:
-    """The history of the open log, and a take-off file read with its rod types and sections."""
+def _history(context: Context, path: Path, only: Priced, water: str | None) -> tuple[Basis, TakeOff]:
+    """The history in the log, and a take-off file read with its rod types and sections."""
     from burnlog.analyses.basis import basis_of
     from burnlog.store.frames import load_frames
 
     with context.open() as log:
-        basis = basis_of(load_frames(log), scope, db_id=log.db_id)
+        frames = load_frames(log)
+        basis = basis_of(frames, only.scope(frames), db_id=log.db_id)
         sections = own_sections(log)
     families = {code: row.get("family") for code, row in basis.rod_types.items()}
     return basis, read_takeoff_file(path, sections, families, water)
+
+
+def profile_of(context: Context, made: Estimate) -> str:
+    """How a bid is shown: as the job whose rest it is, or as the jobs of its history, read numbers."""
+    codes = {made.plan.job} if made.plan.job else set(made.basis.tallyset.tallies["job"])
+    with context.open() as log:
+        jobs = log.rows("SELECT code, units_profile FROM job WHERE voided_at IS NULL")
+    return context.profile(row["units_profile"] for row in jobs if row["code"] in codes)
 
 
 def _write_blank(context: Context, path: Path) -> None:
@@ -204,90 +236,14 @@ def _vary(text: str) -> tuple[str, list[Any]]:
     return kinds[key], [units.read(word, "bottom_time", unit="min").value for word in words]
 
 
-def read_plan(
-    *,
-    bottom_time: str | None = None,
-    start_up: str | None = None,
-    dives_per_day: str | None = None,
-    cutting_share: str | None = None,
-    bank: str | None = None,
-    needed: str | None = None,
-    margin: str | None = None,
-    adjust: list[str] | None = None,
-    why: str | None = None,
-    allow_outside: str | None = None,
-    diver: list[str] | None = None,
-    rest_of: str | None = None,
-    standby: str | None = None,
-    seed: str = "1",
-    draws: str = "10000",
-) -> Plan:
-    """The options of an estimate, read through the project's own reader."""
-    from burnlog import units
-    from burnlog.analyses.estimate import Adjustment, Plan
-
-    def value(text: str | None, kind: str) -> float | None:
-        return None if text is None else units.read(text, kind).value
-
-    adjustments = []
-    for text in adjust or ():
-        what, _, amount = text.partition("=")
-        if not why or not why.strip():
-            raise InputError(f"--adjust {text}: a judgement needs its reason (--why).")
-        sign = -1.0 if amount.strip().startswith("-") else 1.0
-        share = units.read(amount.strip().lstrip("+-"), "percent").value
-        if share is None:
-            raise InputError(f"--adjust {text}: write it as rods=+15%.")
-        adjustments.append(Adjustment(what.strip().lower(), sign * share / 100, why.strip()))
-    share = value(cutting_share, "number") if cutting_share and "%" not in cutting_share else None
-    if cutting_share and "%" in cutting_share:
-        share = (value(cutting_share, "percent") or 0.0) / 100
-    return Plan(
-        bottom_time_s=value(bottom_time, "bottom_time"),
-        start_up_s=value(start_up, "bottom_time"),
-        dives_per_day=value(dives_per_day, "number"),
-        cutting_share=share,
-        bank=bank,
-        needed_kpa=value(needed, "pressure"),
-        margin_kpa=value(margin, "pressure"),
-        adjustments=tuple(adjustments),
-        allow_outside=allow_outside,
-        divers=tuple(diver or ()),
-        job=rest_of,
-        standby_days=value(standby, "number"),
-        seed=int(value(seed, "whole") or 0),
-        draws=int(value(draws, "whole") or 0),
-    )
-
-
 def issue(
     ctx: typer.Context,
+    only: Priced,
+    planned: Planned,
     code: Annotated[str, typer.Argument(help="Number of the estimate, E7.")],
     takeoff: Annotated[Path, typer.Argument(help="Take-off file, CSV or XLSX.")],
     title: Annotated[str | None, typer.Option(help="What it is for.")] = None,
-    bottom_time: BottomTime = None,
-    start_up: StartUp = None,
-    dives_per_day: DivesPerDay = None,
-    cutting_share: CuttingShare = None,
-    bank: Bank = None,
-    needed: Needed = None,
-    margin: Margin = None,
-    adjust: Adjust = None,
-    why: Why = None,
-    allow_outside: AllowOutside = None,
-    diver: Named = None,
-    rest_of: Rest = None,
-    standby: Standby = None,
-    setting: Setting = "open water",
-    record_class: Class = "production",
-    family: Family = None,
-    job: Job = None,
-    crew: Crew = None,
-    since: Since = None,
-    until: Until = None,
     water: Water = None,
-    seed: Seed = "1",
-    draws: Draws = "10000",
 ) -> None:
     """Issue an estimate: it is kept with all it was made from and never changes again.
 
@@ -299,38 +255,19 @@ def issue(
     from burnlog.store.kept import issue_estimate, save_estimate
 
     context = Context.of(ctx)
-    plan = read_plan(
-        bottom_time=bottom_time,
-        start_up=start_up,
-        dives_per_day=dives_per_day,
-        cutting_share=cutting_share,
-        bank=bank,
-        needed=needed,
-        margin=margin,
-        adjust=adjust,
-        why=why,
-        allow_outside=allow_outside,
-        diver=diver,
-        rest_of=rest_of,
-        standby=standby,
-        seed=seed,
-        draws=draws,
-    )
+    plan = planned.plan()
     with context.open() as log:
         if log.one("estimate", code=code) is not None:
             raise ConflictError(f"estimate {code} exists and is never changed; issue a copy under another number.")
-    scope = scope_of(
-        setting=setting, record_class=record_class, family=family, job=job, crew=crew, since=since, until=until
-    )
-    made = drafted(*history(context, takeoff, scope, water), plan, fit_by=context.fits())
+    made = drafted(*_history(context, takeoff, only, water), plan, fit_by=context.fits())
     payload = freeze(made)
     digest = content_hash(payload)
-    text = json.dumps(payload, sort_keys=True, allow_nan=False)
+    kept_as = json.dumps(payload, sort_keys=True, allow_nan=False)
     with context.open(write=True) as log, log.transaction():
-        save_estimate(log, text, content_hash=digest, code=code, title=title)
+        save_estimate(log, kept_as, content_hash=digest, code=code, title=title)
         issue_estimate(log, code, by=context.hand)
-    say(estimate_text(made, profile=context.profile, code=f"{code} ISSUED, hash {digest[:12]}"))
-    say("\n" + _caution_block(made))
+    text = estimate_text(made, profile=profile_of(context, made), code=f"{code} ISSUED, hash {digest[:12]}")
+    say(text + "\n\n" + _caution_block(made))
 
 
 def kept(context: Context, code: str) -> dict[str, Any]:

@@ -10,7 +10,7 @@ import os
 import shutil
 import sys
 import textwrap
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -126,10 +126,22 @@ class Context:
             raise InputError(f"{what} needs a name: put --by NAME before the command, or set BURNLOG_BY.")
         return self.by
 
-    @property
-    def profile(self) -> str:
-        """How numbers are shown where no job says otherwise: us or metric."""
-        return self.units or "metric"
+    def profile(self, jobs: Iterable[object]) -> str:
+        """How measured values are shown: as asked with `--units`, else as the jobs shown have it, else metric.
+
+        Parameters
+        ----------
+        jobs : iterable
+            The units profile of each job that is shown; a job that names none has no say. Where two differ nobody
+            can read both, and metric is what remains.
+        """
+        named = {str(word) for word in jobs if word}
+        return self.units or (named.pop() if len(named) == 1 else "metric")
+
+    def profile_over(self, frames: Frames, codes: Iterable[str]) -> str:
+        """The same for a report over the jobs of these codes."""
+        jobs = frames.jobs[frames.jobs["job"].isin(list(codes))]
+        return self.profile(jobs["units_profile"].dropna())
 
     def open(self, *, write: bool = False) -> Log:
         """Open the log file; the caller closes it (`with`)."""

@@ -80,8 +80,7 @@ def enter(
         if text is None or text.lower() == "q":
             return
         entry = SheetEntry(log, *dive_of(log, text))
-        profile = context.units or str((entry.job_row or {}).get("units_profile") or "metric")
-        _Session(log, entry, profile).run()
+        _Session(log, entry, context.profile([(entry.job_row or {}).get("units_profile")])).run()
 
 
 class _Session:

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import json
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from burnlog.cli.context import Context, closing, say, say_json, tell
-from burnlog.cli.options import AsJson, Class, Family, Setting, scope_of
+from burnlog.cli.options import AsJson, Family, Seed, Work, bundled, whole
 from burnlog.cli.pages import Png, Svg, head_of, in_words, write_charts, write_page
 from burnlog.cli.progress import bar
 from burnlog.errors import InputError
@@ -20,24 +21,29 @@ if TYPE_CHECKING:
 __all__ = ["last_bids", "register"]
 
 
+@dataclass(frozen=True)
+class Tried(Work):
+    """Which counts of the jobs that are tried."""
+
+    family: Family = None
+
+
 def register(app: typer.Typer) -> None:
     """Put the commands of this group on the application."""
-    app.command(rich_help_panel="Plan")(backtest)
+    app.command(rich_help_panel="Plan")(bundled(backtest))
     app.command(rich_help_panel="Plan")(score)
 
 
 def backtest(
     ctx: typer.Context,
+    only: Tried,
     forward: Annotated[bool, typer.Option("--forward", help="From earlier jobs only, in order of time.")] = False,
     rule: Annotated[str | None, typer.Option(help="Your rule of thumb, in rods per metre, beside.")] = None,
     simulate: Annotated[
         bool, typer.Option("--simulate", help="On invented records shaped like yours instead.")
     ] = False,
     histories: Annotated[str | None, typer.Option(help="Invented records, 20 or more (200).")] = None,
-    setting: Setting = "open water",
-    record_class: Class = "production",
-    family: Family = None,
-    seed: Annotated[str, typer.Option(help="Whole number; the same seed gives the same digits.")] = "1",
+    seed: Seed = "1",
     page: Annotated[Path | None, typer.Option(help="Also write it as a page here, with its charts.")] = None,
     svg: Svg = None,
     png: Png = None,
@@ -52,8 +58,7 @@ def backtest(
     from burnlog import units
 
     context = Context.of(ctx)
-    scope = scope_of(setting=setting, record_class=record_class, family=family)
-    start = int(units.read(seed, "whole").value or 0)
+    start = whole(seed, "--seed")
     if simulate:
         if forward or rule or page or svg or png:
             raise InputError(
@@ -62,10 +67,10 @@ def backtest(
         from burnlog.analyses.rehearsal import HISTORIES, rehearse
         from burnlog.reports.text_backtest import rehearsal_text
 
-        count = HISTORIES if histories is None else int(units.read(histories, "whole").value or 0)
+        count = HISTORIES if histories is None else whole(histories, "--histories")
         frames = context.frames()
         with bar("invented records") as progress:
-            rehearsed = rehearse(frames, scope, count=count, seed=start, progress=progress)
+            rehearsed = rehearse(frames, only.scope(frames), count=count, seed=start, progress=progress)
         if as_json:
             say_json(rehearsed.as_json(), kind="review")
         else:
@@ -78,6 +83,7 @@ def backtest(
 
     per_m = units.read(rule, "number").value if rule else None
     frames = context.frames()
+    scope = only.scope(frames)
     with bar("jobs") as progress:
         found = tried(frames, scope, forward=forward, rule_per_m=per_m, seed=start, progress=progress)
     if page is not None:

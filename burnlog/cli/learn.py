@@ -8,20 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from burnlog.cli.context import Context, closing, invented, say, say_json, tell
-from burnlog.cli.options import (
-    AsJson,
-    Class,
-    Crew,
-    Diver,
-    Family,
-    Job,
-    Material,
-    Setting,
-    Since,
-    Until,
-    day,
-    scope_of,
-)
+from burnlog.cli.options import AsJson, Counted, Floor, Period, Rated, Work, bundled, jobs_in
 from burnlog.errors import FileError, InputError
 
 if TYPE_CHECKING:
@@ -34,33 +21,25 @@ SEED = 1
 
 def register(app: typer.Typer) -> None:
     """Put the commands of this group on the application."""
-    app.command(rich_help_panel="Learn")(rates)
+    app.command(rich_help_panel="Learn")(bundled(rates))
     group = typer.Typer(
         help="List odd burns, or record a decision about one.",
         rich_markup_mode=None,
         no_args_is_help=True,
     )
-    group.command("list")(flags_list)
-    group.command("decide")(flags_decide)
+    group.command("list")(bundled(flags_list))
+    group.command("decide")(bundled(flags_decide))
     app.add_typer(group, name="flags", rich_help_panel="Learn")
     for command in (sag, crews, practice, events):
-        app.command(rich_help_panel="Learn")(command)
+        app.command(rich_help_panel="Learn")(bundled(command))
 
 
 def rates(
     ctx: typer.Context,
+    only: Rated,
     by: Annotated[
         list[str] | None, typer.Option(help="Also side by side: crew, diver, family, visibility, thickness, ...")
     ] = None,
-    setting: Setting = "open water",
-    record_class: Class = "production",
-    family: Family = None,
-    material: Material = None,
-    job: Job = None,
-    crew: Crew = None,
-    diver: Diver = None,
-    since: Since = None,
-    until: Until = None,
     as_json: AsJson = False,
 ) -> None:
     """Rods and time over length: the ratio always, the model where the history holds one.
@@ -71,32 +50,19 @@ def rates(
     from burnlog.reports.text_rates import rates_text
 
     context = Context.of(ctx)
-    scope = scope_of(
-        setting=setting,
-        record_class=record_class,
-        family=family,
-        material=material,
-        job=job,
-        crew=crew,
-        diver=diver,
-        since=since,
-        until=until,
-    )
     frames = context.frames()
+    scope = only.scope(frames)
     found = learned(frames, scope, by=tuple(by or ()))
     if as_json:
         say_json(found.as_json(), kind="review")
     else:
-        say(closing(rates_text(found, profile=context.profile), "review"))
+        profile = context.profile_over(frames, jobs_in(frames, scope))
+        say(closing(rates_text(found, profile=profile), "review"))
 
 
 def flags_list(
     ctx: typer.Context,
-    setting: Setting = "open water",
-    record_class: Class = "production",
-    job: Job = None,
-    since: Since = None,
-    until: Until = None,
+    only: Counted,
     as_json: AsJson = False,
 ) -> None:
     """List odd burns, the oddest first, with what was expected and what else stood on the sheet.
@@ -109,23 +75,23 @@ def flags_list(
     from burnlog.reports.text_review import flags_text
 
     context = Context.of(ctx)
-    scope = scope_of(setting=setting, record_class=record_class, job=job, since=since, until=until)
     frames = context.frames()
-    review = flags(frames, scope, profile=context.profile)
+    scope = only.scope(frames)
+    profile = context.profile_over(frames, jobs_in(frames, scope, any_class=True))
+    review = flags(frames, scope, profile=profile)
     if as_json:
         say_json(review.as_json(), kind="flags")
     else:
-        say(closing(flags_text(review, profile=context.profile), "flags", made_up=invented(frames)))
+        say(closing(flags_text(review, profile=profile), "flags", made_up=invented(frames)))
 
 
 def flags_decide(
     ctx: typer.Context,
+    only: Work,
     rule: Annotated[str, typer.Argument(help="The rule, as the list names it.")],
     target: Annotated[str, typer.Argument(help="What it is about, as the list names it.")],
     decision: Annotated[str, typer.Argument(help="keep, data-error or leave-out.")],
     why: Annotated[str, typer.Option(help="The reason, in words.")],
-    setting: Setting = "open water",
-    record_class: Class = "production",
 ) -> None:
     """Record what was decided about a flag; the burn stays in the log whatever was decided.
 
@@ -142,7 +108,8 @@ def flags_decide(
         raise InputError("a decision needs a reason in words (--why).")
     from burnlog.analyses.flags import flags
 
-    standing = flags(context.frames(), scope_of(setting=setting, record_class=record_class)).flags
+    frames = context.frames()
+    standing = flags(frames, only.scope(frames)).flags
     about = [flag for flag in standing if flag.rule == rule and target in (flag.target, flag.target.split(" (")[0])]
     if len(about) != 1:
         named = [f"'{flag.rule}' '{flag.target}'" for flag in standing if flag.target == target or flag.rule == rule]
@@ -158,46 +125,32 @@ def flags_decide(
 
 def sag(
     ctx: typer.Context,
-    setting: Setting = "open water",
-    record_class: Class = "production",
-    job: Job = None,
-    since: Since = None,
-    until: Until = None,
-    needed: Annotated[str | None, typer.Option(help="Pressure the bank must still hold, as you plan it.")] = None,
-    margin: Annotated[str | None, typer.Option(help="Margin above it.")] = None,
+    only: Counted,
+    floor: Floor,
     as_json: AsJson = False,
 ) -> None:
     """Look for dives on which the oxygen pressure fell while gas flowed, against each rig's own readings.
 
     Example: burnlog sag --since 2025-01-01
     """
-    from burnlog import units
     from burnlog.analyses.sag import sag as looked
     from burnlog.reports.text_review import sag_text
 
     context = Context.of(ctx)
-    scope = scope_of(setting=setting, record_class=record_class, job=job, since=since, until=until)
     frames = context.frames()
-    review = looked(
-        frames,
-        scope,
-        needed_kpa=units.read(needed, "pressure").value if needed else None,
-        margin_kpa=units.read(margin, "pressure").value if margin else None,
-    )
+    scope = only.scope(frames)
+    review = looked(frames, scope, needed_kpa=floor.needed_kpa, margin_kpa=floor.margin_kpa)
     if as_json:
         say_json(review.as_json(), kind="sag")
     else:
-        say(closing(sag_text(review, profile=context.profile), "sag", made_up=invented(frames)))
+        profile = context.profile_over(frames, jobs_in(frames, scope, any_class=True))
+        say(closing(sag_text(review, profile=profile), "sag", made_up=invented(frames)))
 
 
 def crews(
     ctx: typer.Context,
+    only: Counted,
     by: Annotated[str, typer.Option(help="crew, diver, rod type or rig.")] = "crew",
-    setting: Setting = "open water",
-    record_class: Class = "production",
-    job: Job = None,
-    since: Since = None,
-    until: Until = None,
     as_json: AsJson = False,
 ) -> None:
     """Rods used against rods expected for the same steel, with how far luck alone reaches. In order of code.
@@ -210,19 +163,19 @@ def crews(
     from burnlog.reports.text_people import crews_text
 
     context = Context.of(ctx)
-    scope = scope_of(setting=setting, record_class=record_class, job=job, since=since, until=until)
-    review = compared(context.frames(), scope, by=by, rng=np.random.default_rng(SEED))
+    frames = context.frames()
+    scope = only.scope(frames)
+    review = compared(frames, scope, by=by, rng=np.random.default_rng(SEED))
     if as_json:
         say_json(review.as_json(), kind="review")
     else:
-        say(closing(crews_text(review, profile=context.profile), "review"))
+        profile = context.profile_over(frames, jobs_in(frames, scope))
+        say(closing(crews_text(review, profile=profile), "review"))
 
 
 def practice(
     ctx: typer.Context,
-    job: Job = None,
-    since: Since = None,
-    until: Until = None,
+    only: Period,
     as_json: AsJson = False,
 ) -> None:
     """Show a class its own spread: calls and faults first, dry, tank and open water apart.
@@ -235,19 +188,19 @@ def practice(
     from burnlog.reports.text_people import practice_text
 
     context = Context.of(ctx)
-    scope = scope_of(record_class="training", job=job, since=since, until=until)
-    review = shown(context.frames(), scope, rng=np.random.default_rng(SEED))
+    frames = context.frames()
+    scope = only.scope(frames, record_class="training")
+    review = shown(frames, scope, rng=np.random.default_rng(SEED))
     if as_json:
         say_json(review.as_json(), kind="variation")
     else:
-        say(closing(practice_text(review, profile=context.profile), "variation"))
+        profile = context.profile_over(frames, jobs_in(frames, scope))
+        say(closing(practice_text(review, profile=profile), "variation"))
 
 
 def events(
     ctx: typer.Context,
-    since: Since = None,
-    until: Until = None,
-    job: Job = None,
+    only: Period,
     with_names: Annotated[bool, typer.Option("--with-names", help="Do not mask known names in the text.")] = False,
     as_csv: Annotated[Path | None, typer.Option("--csv", help="Also write the list of events to this file.")] = None,
     as_json: AsJson = False,
@@ -266,8 +219,7 @@ def events(
         names = [
             str(row["display_name"]) for row in log.rows("SELECT display_name FROM person") if row["display_name"]
         ]
-    day(since, "since")
-    review = counted(frames, scope_of(job=job, since=since, until=until), names=names, with_names=with_names)
+    review = counted(frames, only.scope(frames), names=names, with_names=with_names)
     if as_csv is not None:
         _write_events(as_csv, review)
     if as_json:

@@ -188,7 +188,7 @@ def add_cut(
         typed = {name: str(value) for name, value in cells.items() if value is not None}
         import_rows(log, [typed], twice_why=really)
         ref = f"{job['code']} {there['dive_no']}.{number}"
-        say(echo_cut(log, ref, context.units or str(job["units_profile"] or "metric")))
+        say(echo_cut(log, ref, context.profile([job["units_profile"]])))
 
 
 def _next_row(log: Log, dive_id: str) -> int:

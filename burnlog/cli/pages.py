@@ -9,19 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from burnlog.cli.context import Context, now, say
-from burnlog.cli.options import (
-    Class,
-    Crew,
-    Diver,
-    Family,
-    Job,
-    Material,
-    Setting,
-    Since,
-    Until,
-    day,
-    scope_of,
-)
+from burnlog.cli.options import Counted, Floor, Period, Rated, bundled, day, jobs_in, pressure
 from burnlog.errors import FileError, InputError
 
 if TYPE_CHECKING:
@@ -45,12 +33,12 @@ Remarks = Annotated[
 
 def register(group: typer.Typer) -> None:
     """Put the pages on the group `report`."""
-    group.command("rates")(report_rates)
-    group.command("crews")(report_crews)
-    group.command("sag")(report_sag)
-    group.command("flags")(report_flags)
-    group.command("day")(report_day)
-    group.command("practice")(report_practice)
+    group.command("rates")(bundled(report_rates))
+    group.command("crews")(bundled(report_crews))
+    group.command("sag")(bundled(report_sag))
+    group.command("flags")(bundled(report_flags))
+    group.command("day")(bundled(report_day))
+    group.command("practice")(bundled(report_practice))
 
 
 def write_page(path: Path, html: str) -> None:
@@ -146,18 +134,10 @@ def _remarks(texts: list[str] | None) -> tuple[Remark, ...]:
 
 def report_rates(
     ctx: typer.Context,
+    only: Rated,
     by: Annotated[
         list[str] | None, typer.Option(help="Also side by side: crew, diver, family, visibility, thickness, ...")
     ] = None,
-    setting: Setting = "open water",
-    record_class: Class = "production",
-    family: Family = None,
-    material: Material = None,
-    job: Job = None,
-    crew: Crew = None,
-    diver: Diver = None,
-    since: Since = None,
-    until: Until = None,
     out: Annotated[Path, typer.Option(help="The page.")] = Path("rates.html"),
     svg: Svg = None,
     png: Png = None,
@@ -172,32 +152,19 @@ def report_rates(
     from burnlog.reports.rates_page import rates_page
 
     context = Context.of(ctx)
-    scope = scope_of(
-        setting=setting,
-        record_class=record_class,
-        family=family,
-        material=material,
-        job=job,
-        crew=crew,
-        diver=diver,
-        since=since,
-        until=until,
-    )
     frames, db_id = _record(context)
+    scope = only.scope(frames)
     found = rates(frames, scope, by=tuple(by or ()))
     curve = rate_curve(found.fit) if found.fit is not None else ()
     head = head_of(frames, db_id, in_words(scope), by=context.hand)
-    _finish(rates_page(found, curve, fit_check(frames, found), head, profile=context.profile), out, svg, png)
+    profile = context.profile_over(frames, jobs_in(frames, scope))
+    _finish(rates_page(found, curve, fit_check(frames, found), head, profile=profile), out, svg, png)
 
 
 def report_crews(
     ctx: typer.Context,
+    only: Counted,
     by: Annotated[str, typer.Option(help="crew, diver, rod type or rig.")] = "crew",
-    setting: Setting = "open water",
-    record_class: Class = "production",
-    job: Job = None,
-    since: Since = None,
-    until: Until = None,
     remark: Remarks = None,
     out: Annotated[Path, typer.Option(help="The page.")] = Path("crews.html"),
     svg: Svg = None,
@@ -217,8 +184,8 @@ def report_crews(
     from burnlog.reports.crews_page import crews_page
 
     context = Context.of(ctx)
-    scope = scope_of(setting=setting, record_class=record_class, job=job, since=since, until=until)
     frames, db_id = _record(context)
+    scope = only.scope(frames)
     review = crews(frames, scope, by=by, rng=np.random.default_rng(SEED), remarks=_remarks(remark))
     asked = [flag for flag in flags(frames, scope).flags if flag.kind in ("rods", "sag")]
     made = crews_page(
@@ -227,18 +194,15 @@ def report_crews(
         crew_oxygen(frames, sag(frames, scope), scope, review.by),
         asked,
         head_of(frames, db_id, in_words(scope), by=context.hand),
-        profile=context.profile,
+        profile=context.profile_over(frames, jobs_in(frames, scope)),
     )
     _finish(made, out, svg, png)
 
 
 def report_sag(
     ctx: typer.Context,
-    job: Job = None,
-    since: Since = None,
-    until: Until = None,
-    needed: Annotated[str | None, typer.Option(help="Pressure the bank must still hold, as you plan it.")] = None,
-    margin: Annotated[str | None, typer.Option(help="Margin above it.")] = None,
+    only: Period,
+    floor: Floor,
     out: Annotated[Path, typer.Option(help="The page.")] = Path("sag.html"),
     svg: Svg = None,
     png: Png = None,
@@ -247,30 +211,21 @@ def report_sag(
 
     Example: burnlog report sag --since 2025-01-01 --out sag.html
     """
-    from burnlog import units
     from burnlog.analyses.sag import sag
     from burnlog.reports.sag_page import sag_page
 
     context = Context.of(ctx)
-    scope = scope_of(job=job, since=since, until=until)
     frames, db_id = _record(context)
-    review = sag(
-        frames,
-        scope,
-        needed_kpa=units.read(needed, "pressure").value if needed else None,
-        margin_kpa=units.read(margin, "pressure").value if margin else None,
-    )
+    scope = only.scope(frames)
+    review = sag(frames, scope, needed_kpa=floor.needed_kpa, margin_kpa=floor.margin_kpa)
     head = head_of(frames, db_id, in_words(scope, everything=True), by=context.hand)
-    _finish(sag_page(review, frames, head, profile=context.profile), out, svg, png)
+    profile = context.profile_over(frames, jobs_in(frames, scope, any_class=True))
+    _finish(sag_page(review, frames, head, profile=profile), out, svg, png)
 
 
 def report_flags(
     ctx: typer.Context,
-    setting: Setting = "open water",
-    record_class: Class = "production",
-    job: Job = None,
-    since: Since = None,
-    until: Until = None,
+    only: Counted,
     out: Annotated[Path, typer.Option(help="The page.")] = Path("flags.html"),
     svg: Svg = None,
     png: Png = None,
@@ -284,11 +239,12 @@ def report_flags(
     from burnlog.reports.flags_page import flags_page
 
     context = Context.of(ctx)
-    scope = scope_of(setting=setting, record_class=record_class, job=job, since=since, until=until)
     frames, db_id = _record(context)
-    review = flags(frames, scope, profile=context.profile)
+    scope = only.scope(frames)
+    profile = context.profile_over(frames, jobs_in(frames, scope, any_class=True))
+    review = flags(frames, scope, profile=profile)
     head = head_of(frames, db_id, in_words(scope), by=context.hand)
-    made = flags_page(review, head, events=events(frames, scope), profile=context.profile)
+    made = flags_page(review, head, events=events(frames, scope), profile=profile)
     _finish(made, out, svg, png)
 
 
@@ -305,28 +261,23 @@ def report_day(
 
     Example: burnlog report day 2026-02-11 --out day.html
     """
-    from burnlog import units
     from burnlog.analyses.attached import left_on
     from burnlog.analyses.day import day_of
     from burnlog.reports.day_page import day_page
 
     context = Context.of(ctx)
-    wanted = day(date, "date")
-    if wanted is None:
-        raise InputError("a day is needed, such as 2026-05-12.")
+    wanted = day(date)
     frames, db_id = _record(context)
-    floor = units.read(needed, "pressure").value if needed else None
-    found = day_of(frames, wanted, today=now().date(), job=job, needed_kpa=floor)
+    found = day_of(frames, wanted, today=now().date(), job=job, needed_kpa=pressure(needed))
     left = [left_on(frames, code) for code in found.jobs]
     head = head_of(frames, db_id, f"{date}, {f'job {job}' if job else 'every job'}", by=context.hand)
-    _finish(day_page(found, frames, left, head, profile=context.profile), out, svg, png)
+    profile = context.profile_over(frames, found.jobs)
+    _finish(day_page(found, frames, left, head, profile=profile), out, svg, png)
 
 
 def report_practice(
     ctx: typer.Context,
-    job: Job = None,
-    since: Since = None,
-    until: Until = None,
+    only: Period,
     remark: Remarks = None,
     out: Annotated[Path, typer.Option(help="The page.")] = Path("practice.html"),
     svg: Svg = None,
@@ -343,14 +294,11 @@ def report_practice(
     from burnlog.reports.practice_page import practice_page
 
     context = Context.of(ctx)
-    scope = scope_of(record_class="training", job=job, since=since, until=until)
     frames, db_id = _record(context)
+    scope = only.scope(frames, record_class="training")
     review = practice(frames, scope, rng=np.random.default_rng(SEED), remarks=_remarks(remark))
     strips = practice_pressure(frames, scope)
     asked = in_words(scope).replace(scope.setting, "each setting by itself")
-    _finish(
-        practice_page(review, strips, head_of(frames, db_id, asked, by=context.hand), profile=context.profile),
-        out,
-        svg,
-        png,
-    )
+    head = head_of(frames, db_id, asked, by=context.hand)
+    profile = context.profile_over(frames, jobs_in(frames, scope))
+    _finish(practice_page(review, strips, head, profile=profile), out, svg, png)

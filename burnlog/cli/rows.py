@@ -131,7 +131,7 @@ def list_(
     with context.open() as log:
         listed = LISTS[what]
         rows = log.rows(listed.query, {"job": job, "dive": dive})
-        profile = _profile(context, log, "job", log.find("job", job)) if job else context.profile
+        profile = _profile(context, log, "job", log.find("job", job) if job else {})
         invented = log.made_up
     if as_json:
         say_json({what: rows})
@@ -185,13 +185,14 @@ def show(
 
 
 def _profile(context: Context, log: Log, table: str, row: dict[str, Any]) -> str:
-    """How the numbers of a row are shown: as asked, else as its job has it."""
-    if context.units:
-        return context.units
+    """How the numbers of a row are shown: as its job has it; what belongs to no job, as the jobs of the log do."""
     if row.get("dive_id"):
         row = log.one("dive", id=row["dive_id"]) or {}
-    job = row if table == "job" else log.one("job", id=row["job_id"]) if row.get("job_id") else None
-    return str((job or {}).get("units_profile") or context.profile)
+    own = row.get("id" if table == "job" else "job_id")
+    jobs = log.rows(
+        "SELECT units_profile FROM job WHERE id = :own OR (:own IS NULL AND voided_at IS NULL)", {"own": own}
+    )
+    return context.profile(job["units_profile"] for job in jobs)
 
 
 def _named(table: str, column: str) -> str:

@@ -64,7 +64,7 @@ def sheet(
     if out is None and xlsx is None:
         raise InputError("nothing to make: give --out FILE.html, --xlsx FILE.xlsx, or both.")
     _check_code(job)
-    title, profile, made_up = job, context.units or "metric", False
+    title, profile, made_up = job, context.profile([]), False
     if first is None:
         numbers, title, profile, made_up = _from_log(context, job, n if out is not None else 0)
     else:
@@ -104,4 +104,4 @@ def _from_log(context: Context, job: str, count: int) -> tuple[tuple[str, ...], 
         row = log.one("job", code=job) or {}
         title = f"{job} {row['title']}" if row.get("title") else job
         numbers = take_sheet_numbers(log, job, count) if count else ()
-        return numbers, title, context.units or str(row.get("units_profile") or "metric"), log.made_up
+        return numbers, title, context.profile([row.get("units_profile")]), log.made_up

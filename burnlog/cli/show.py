@@ -41,7 +41,7 @@ def report_estimate(
     """
     from burnlog.analyses.frozen import thaw
     from burnlog.charts.bid import bid_charts
-    from burnlog.cli.bid import kept
+    from burnlog.cli.bid import kept, profile_of
     from burnlog.cli.hindsight import last_bids
     from burnlog.reports.html import estimate_page
 
@@ -56,7 +56,8 @@ def report_estimate(
         "by": row["created_by"],
         "made_on": str(row["created_at"])[:10],
     }
-    write_page(out, estimate_page(made, head, profile=context.profile, last=last_bids(context)))
+    profile = profile_of(context, made)
+    write_page(out, estimate_page(made, head, profile=profile, last=last_bids(context)))
     say(f"{out}: written.")
     if svg is not None or png is not None:
-        write_charts(bid_charts(made, profile=context.profile), svg=svg, png=png)
+        write_charts(bid_charts(made, profile=profile), svg=svg, png=png)

@@ -7,7 +7,7 @@ from typing import Annotated
 import typer
 
 from burnlog.cli.context import Context, closing, invented, now, say, say_json
-from burnlog.cli.options import AsJson, day
+from burnlog.cli.options import AsJson, Period, day, jobs_in, pressure
 from burnlog.errors import InputError, RecordError
 
 __all__ = ["register"]
@@ -37,7 +37,9 @@ def check(
 
     context = Context.of(ctx)
     frames = context.frames()
-    report = checked(frames, since=day(since, "since"), profile=context.profile)
+    scope = Period(since=since).scope(frames)
+    profile = context.profile_over(frames, jobs_in(frames, scope, any_class=True))
+    report = checked(frames, since=scope.since, profile=profile)
     found = completeness(frames) if blanks else None
     if as_json:
         say_json({**report.as_json(), **({"completeness": found.as_json()} if found else {})})
@@ -67,7 +69,7 @@ def left(
     if as_json:
         say_json(found.as_json(), kind="day")
     else:
-        say(closing(left_text(found, context.profile), "day", made_up=invented(frames)))
+        say(closing(left_text(found, context.profile_over(frames, [found.job])), "day", made_up=invented(frames)))
 
 
 def day_(
@@ -81,20 +83,16 @@ def day_(
 
     Example: burnlog day 2026-02-11
     """
-    from burnlog import units
     from burnlog.analyses.day import day_of
     from burnlog.reports.text_record import day_text
 
     context = Context.of(ctx)
-    wanted = day(date, "date")
-    if wanted is None:
-        raise InputError("a day is needed, such as 2026-05-12.")
-    floor = units.read(needed, "pressure").value if needed else None
-    found = day_of(context.frames(), wanted, today=now().date(), job=job, needed_kpa=floor)
+    frames = context.frames()
+    found = day_of(frames, day(date), today=now().date(), job=job, needed_kpa=pressure(needed))
     if as_json:
         say_json(found.as_json(), kind="day")
     else:
-        say(closing(day_text(found, context.profile), "day"))
+        say(closing(day_text(found, context.profile_over(frames, found.jobs)), "day"))
 
 
 def stock(
@@ -131,8 +129,7 @@ def stock(
         bank = bank or last_bank(frames, found.job)
         if bank is None:
             raise InputError(f"no dive of {found.job} names its bank; name it with --bank.")
-        level = units.read(bank_pressure, "pressure").value if bank_pressure else None
-        floor = units.read(needed, "pressure").value
+        level, floor = pressure(bank_pressure), pressure(needed)
         if floor is None:
             raise InputError("--needed is blank; type the pressure the bank must still hold, or leave it out.")
         to_burn = found.rods_per_m * found.left_m if found.lines_left else None
@@ -140,11 +137,6 @@ def stock(
     if as_json:
         say_json({**found.as_json(), "supply": ahead.as_json() if ahead else None}, kind="day")
     else:
-        text = stock_text(found, context.profile)
-        say(
-            closing(
-                text + ("\n" + supply_text(ahead, profile=context.profile) if ahead else ""),
-                "day",
-                made_up=invented(frames),
-            )
-        )
+        profile = context.profile_over(frames, [found.job])
+        text = stock_text(found, profile) + ("\n" + supply_text(ahead, profile=profile) if ahead else "")
+        say(closing(text, "day", made_up=invented(frames)))
