@@ -11,7 +11,18 @@ import re
 from fractions import Fraction
 from typing import NamedTuple
 
-__all__ = ["LONGEST", "Amount", "Unreadable", "amount", "clean", "missing", "number", "split_basis", "why_not"]
+__all__ = [
+    "LONGEST",
+    "Amount",
+    "Unreadable",
+    "amount",
+    "clean",
+    "missing",
+    "nothing",
+    "number",
+    "split_basis",
+    "why_not",
+]
 
 LONGEST = 80
 """Characters a measured value may have; longer text is a remark in the wrong place."""
@@ -46,11 +57,9 @@ _MARKS = {
 }
 _TRANSLATION = str.maketrans(_MARKS)
 
+_NOTHING = frozenset(("", "-", "?", "nr"))
 _MISSING = {
-    "": "not recorded",
-    "-": "not recorded",
-    "?": "not recorded",
-    "nr": "not recorded",
+    **dict.fromkeys(_NOTHING, "not recorded"),
     "not recorded": "not recorded",
     "na": "does not apply",
     "n/a": "does not apply",
@@ -112,6 +121,15 @@ def missing(core: str) -> str | None:
     ('not recorded', 'does not apply', None)
     """
     return _MISSING.get(core)
+
+
+def nothing(text: str) -> bool:
+    """Whether a text is one of the marks for *nothing was written* that every field takes, codes and remarks too.
+
+    >>> nothing(" NR "), nothing("-"), nothing("na")
+    (True, True, False)
+    """
+    return text.strip().lower() in _NOTHING
 
 
 def split_basis(core: str) -> tuple[str, str]:

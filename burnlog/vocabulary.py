@@ -10,7 +10,7 @@ import difflib
 from functools import lru_cache
 
 from burnlog.errors import ReadError
-from burnlog.notation import clean
+from burnlog.notation import clean, missing, nothing
 from burnlog.wordlists import LISTS, PRACTICE, Word, WordList
 
 __all__ = ["LISTS", "PRACTICE", "Word", "WordList", "match", "match_many", "words"]
@@ -53,8 +53,8 @@ def match(text: str, name: str) -> str | None:
     if len(text) > LONGEST:
         raise ReadError(f"'{text[:20]}...' is {len(text)} characters long, and no word is", text=text[:40], kind=name)
     core = clean(text)
-    if core in ("", "-", "?", "nr", "not recorded", "na", "n/a"):
-        return "not recorded" if core == "not recorded" and "not recorded" in found else None
+    if (absent := missing(core)) is not None:
+        return absent if core == absent and absent in found else None
     spoken = {entry.word: entry.word for entry in found.words}
     spoken.update({alias: entry.word for entry in found.words for alias in entry.aliases})
     if core in spoken:
@@ -112,7 +112,7 @@ def match_many(text: str, name: str) -> tuple[tuple[str, str], ...]:
     found = []
     for part in text.split(";"):
         core = part.strip()
-        if not core or core in ("-", "?", "nr"):
+        if nothing(core):
             continue
         if core.lower().startswith("other:"):
             found.append((str(match(core, name)), ""))

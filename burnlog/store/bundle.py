@@ -175,7 +175,10 @@ def load_bundle(path: Path | str) -> Bundle:
     except OSError as error:
         raise FileError(f"{path} cannot be read ({error.strerror or error}).") from error
     except (ValueError, RecursionError) as error:
-        raise InputError(f"{path} is not a bundle: {str(error)[:120]}.") from None
+        raise InputError(
+            f"{path} is not a bundle ({str(error)[:120]}); `burnlog export bundle.json` makes one, and sheets go in "
+            "with `burnlog import`."
+        ) from None
     if not isinstance(found, dict) or found.get("format") != FORMAT:
         raise InputError(f"{path} is not a bundle of burnlog; `burnlog export bundle.json` makes one.")
     schema = found.get("schema")

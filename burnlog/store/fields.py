@@ -10,6 +10,7 @@ from typing import Any
 
 from burnlog import units, vocabulary
 from burnlog.errors import InputError, ReadError
+from burnlog.notation import nothing
 
 __all__ = ["FIELDS", "SOURCED", "FieldRule", "Read", "check_whole", "read_field"]
 
@@ -187,6 +188,7 @@ FIELDS: Mapping[str, Mapping[str, FieldRule]] = {
         outcome="word:outcome",
         technique="list:technique",
         remark=("text", "remark", 500),
+        **{"pass": ("word:pass_kind", "pass_kind")},  # a word that Python keeps for itself
     ),
     "tally": _rules(
         rods="rods",
@@ -211,7 +213,6 @@ FIELDS: Mapping[str, Mapping[str, FieldRule]] = {
         reason="word:reading_reason",
     ),
 }
-FIELDS["cut"]["pass"] = FieldRule("pass_kind", "word:pass_kind")  # type: ignore[index]
 
 SOURCED: Mapping[str, Mapping[str, tuple[str, ...]]] = {
     "rod_type": {"stub_source": ("planned_stub", "pack_count")},
@@ -265,7 +266,7 @@ def read_field(
         return Read("; ".join(dict.fromkeys(word for word, _ in found_words)) or None, "", "")
     core = text.strip()
     if kind in ("code", "text", "date", "flag"):
-        if core in ("", "-", "?", "nr"):
+        if nothing(core):
             return Read(0 if kind == "flag" else None, "", "")
         if kind == "date":
             return Read(_date(core), "", "")

@@ -339,8 +339,15 @@ class Log:
         before = self.connection.total_changes
         try:
             self.connection.executemany(f"INSERT INTO {table.name} ({names}) VALUES ({marks})", batch)
-        except (UnicodeEncodeError, OverflowError) as error:
-            raise InputError(f"the log cannot hold a value of this {table.spoken}: {error}.") from error
+        except UnicodeEncodeError as error:
+            raise InputError(
+                f"a text of this {table.spoken}, or the name it is signed with, did not come through whole "
+                f"({error.object[:40]!a}); type it again, or set the terminal to UTF-8. Nothing was written."
+            ) from error
+        except OverflowError as error:
+            raise InputError(
+                f"a number of this {table.spoken} is more than any log can hold. Nothing was written."
+            ) from error
         except sqlite3.IntegrityError as error:
             done = self.connection.total_changes - before  # no trigger writes on INSERT, so each row counts once
             row = dict(zip(("id", "no", *columns), batch[done], strict=False))

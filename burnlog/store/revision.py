@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from burnlog import units, vocabulary
 from burnlog.errors import InputError, ReadError
+from burnlog.notation import nothing
 from burnlog.store import lookup
 from burnlog.store.fields import FIELDS, FieldRule, check_whole, read_field
 from burnlog.store.table import Field
@@ -158,7 +159,7 @@ def _read(
 
 
 def _parent(log: Log, table: str, row: Row, field: Field, text: str) -> str | None:
-    if text.strip() in ("", "-", "?", "nr"):
+    if nothing(text):
         return None
     job = _job(log, table, row)["code"] if field.parent in ("line", "dive") else None
     return str(log.find(field.parent, text, job=job)["id"])

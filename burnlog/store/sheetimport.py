@@ -27,7 +27,9 @@ __all__ = ["SheetImport"]
 _RULES = {column.name: column.rule for column in COLUMNS}
 _HEAD_COLUMNS = tuple(column for column in COLUMNS if column.part == "dive")
 _SLIP = 1.02
+"""Share of the plan that a tape laid under water may come out long; our judgement, no source."""
 _ROUNDING_MM = 0.5
+"""What is lost where plan and cut were rounded to their own units [mm]."""
 
 
 class SheetImport:

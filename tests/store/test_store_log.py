@@ -283,6 +283,14 @@ def test_insert_says_what_is_wrong_with_a_value(scribe: Scribe, values: dict[str
     assert scribe.log.one("line", code="L16") is None
 
 
+def test_a_name_that_the_terminal_broke_is_refused(scribe: Scribe) -> None:
+    """A hand whose letters came as half characters is told so, and signs nothing."""
+    scribe.log.by = "J\udcd6RG"
+    with pytest.raises(InputError, match=r"signed with, did not come through whole \('J\\udcd6RG'\)"):
+        scribe.log.insert("line", {"job_id": scribe.job_id, "code": "L16"})
+    assert scribe.log.one("line", code="L16") is None
+
+
 def test_insert_many_names_the_row_that_was_refused(scribe: Scribe) -> None:
     """One bad row among many: the message names it and none is written."""
     rows = [(f"l{n}", {"job_id": scribe.job_id, "code": f"M{n}"}, {}) for n in range(50)]

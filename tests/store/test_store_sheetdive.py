@@ -303,3 +303,10 @@ def test_values_outside_their_range_are_refused(log: Log, tmp_path: Path) -> Non
     assert "'500 mm' is outside 1 mm to 300 mm" in message
     for column in ("depth", "set_amps", "row", "restarts"):
         assert f"column {column}" in message
+
+
+@pytest.mark.parametrize("text", ["-", "?", "nr", "NR"])
+def test_a_blank_mark_is_no_code_whatever_its_case(log: Log, text: str, tmp_path: Path) -> None:
+    """`NR` for a tender is nobody, and makes no person of that name."""
+    take(log, tmp_path, cut(line="L1", tender=text, new_length="2 ft"))
+    assert log.rows("SELECT code FROM person") == [{"code": "D3"}]
