@@ -6,34 +6,3 @@ plain numbers in SI with the unit in the name, `text` as the command prints it, 
 libraries load when a function runs, not on import. The examples run on the log that ``burnlog demo demo`` leaves;
 its contractor, jobs and every figure are MADE UP.
 """
-
-from burnlog.library.bids import estimate, plan, read_takeoff, what_if
-from burnlog.library.learning import backtest, check, crews, events, fit_rates, flags, practice, rates, rehearse, sag
-from burnlog.library.record import Invented, OpenLog, invent, make_demo, make_log, open_log
-from burnlog.library.showing import cautions, draw, text
-
-__all__ = [
-    "Invented",
-    "OpenLog",
-    "backtest",
-    "cautions",
-    "check",
-    "crews",
-    "draw",
-    "estimate",
-    "events",
-    "fit_rates",
-    "flags",
-    "invent",
-    "make_demo",
-    "make_log",
-    "open_log",
-    "plan",
-    "practice",
-    "rates",
-    "read_takeoff",
-    "rehearse",
-    "sag",
-    "text",
-    "what_if",
-]
