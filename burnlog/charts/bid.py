@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from string import ascii_uppercase
 from typing import Any
 
 import numpy as np
@@ -9,7 +10,7 @@ import pandas as pd
 
 from burnlog.analyses.estimate import Estimate, spread_of
 from burnlog.charts.amounts import length_unit, steel_unit
-from burnlog.charts.theme import BLACK, GREY, PALE, SHAPES, themed
+from burnlog.charts.theme import BLACK, FONT, GREY, PALE, SHAPES, WIDTH, themed
 
 __all__ = [
     "bid_charts",
@@ -21,9 +22,12 @@ __all__ = [
     "total_finding",
 ]
 
+HEIGHT = 155
+"""Of the history [px]: what the second printed page leaves."""
+TICKS = (0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 50, 100)
 DOTS = 100
 MOST_JOBS = 20
-"""Jobs above which they are not named one by one under the history."""
+"""Jobs above which they are not named one by one, nor drawn as letters in the history."""
 
 
 def bid_charts(made: Estimate, *, profile: str = "metric") -> dict[str, Any]:
@@ -49,6 +53,38 @@ def _history(made: Estimate, profile: str) -> pd.DataFrame:
     )
 
 
+def _jobs(made: Estimate, profile: str) -> pd.DataFrame:
+    """Each job in code order: its letter, its ratio of sums, and the mean of its steel by length."""
+    per, steel = length_unit(profile).size, steel_unit(profile).size
+    rows = []
+    for place, (job, mine) in enumerate(made.basis.tallyset.tallies.groupby("job")):
+        known = mine[mine["thickness_mm"].notna()]
+        length = known["new_length_m"]
+        rows.append(
+            {
+                "job": str(job),
+                "letter": ascii_uppercase[place] if place < MOST_JOBS else "",
+                "rate": float(mine["rods"].sum() / mine["new_length_m"].sum()) * per,
+                "thickness": float((known["thickness_mm"] * length).sum() / length.sum()) / steel
+                if len(known)
+                else None,
+            }
+        )
+    return pd.DataFrame(rows)
+
+
+def _apart(jobs: pd.DataFrame, steel: tuple[float, float], rates: tuple[float, float]) -> pd.DataFrame:
+    """The jobs with those letters moved along the steel that would stand on another one."""
+    px_per_steel, px_per_log = (WIDTH - 90) / (steel[1] - steel[0]), HEIGHT / np.log(rates[1] / rates[0])
+    placed: list[tuple[float, float]] = []
+    for thickness, rate in jobs[["thickness", "rate"]].sort_values("thickness").itertuples(index=False):
+        x, y = px_per_steel * (thickness - steel[0]), px_per_log * np.log(rate)
+        while any(abs(x - a) < FONT and abs(y - b) < FONT for a, b in placed):
+            x += 1.0
+        placed.append((x, y))
+    return jobs.sort_values("thickness").assign(thickness=[steel[0] + x / px_per_steel for x, _ in placed])
+
+
 def history_finding(made: Estimate, profile: str) -> str:
     """What the history chart shows, from the numbers."""
     (per, length), (steel, unit) = length_unit(profile), steel_unit(profile)
@@ -65,18 +101,17 @@ def history_finding(made: Estimate, profile: str) -> str:
 
 def jobs_finding(made: Estimate, profile: str) -> str:
     """How far apart the jobs lie: the ratio of sums of each, or where there are many, of the lowest and highest."""
-    per, length = length_unit(profile)
-    sums = made.basis.tallyset.tallies.groupby("job")[["rods", "new_length_m"]].sum()
-    ratios = {str(job): per * ratio for job, ratio in (sums["rods"] / sums["new_length_m"]).items()}
-    low, high = min(ratios.values()), max(ratios.values())
-    said = f"{len(ratios)} jobs, {low:.2f} to {high:.2f} rods per {length} on the steel each had"
-    if len(ratios) > MOST_JOBS:
+    jobs = _jobs(made, profile)
+    low, high = jobs["rate"].min(), jobs["rate"].max()
+    said = f"{len(jobs)} jobs, {low:.2f} to {high:.2f} rods per {length_unit(profile).name} on the steel each had"
+    if len(jobs) > MOST_JOBS:
         return f"{said}."
-    return f"{said}: {', '.join(f'{job} {ratio:.2f}' for job, ratio in ratios.items())}."
+    named = (f"{row['letter']} {row['job']} {row['rate']:.2f}" for row in jobs.to_dict("records"))
+    return f"{said}, by letter: {', '.join(named)}."
 
 
 def history_chart(made: Estimate, *, profile: str = "metric") -> Any:
-    """Rods over length against thickness, one mark per tally, shape by family; the bid's thicknesses as bars."""
+    """Rods over length against thickness: a mark a tally, shape by family; a letter a job; the bid's steel dashed."""
     import altair as alt
 
     steel, unit = steel_unit(profile)
@@ -94,6 +129,8 @@ def history_chart(made: Estimate, *, profile: str = "metric") -> Any:
     never = pd.DataFrame({"from": [low, logged[1]], "to": [logged[0], high]})
     families = sorted(rows["family"].unique())
     scale = alt.Scale(domain=[low, high], nice=False)
+    ends = 0.8 * float(rows["rate"].min()), 1.25 * float(rows["rate"].max())
+    rates = alt.Scale(type="log", domain=list(ends), nice=False)
     ground = alt.Chart(never).mark_rect(color=PALE).encode(x=alt.X("from:Q", scale=scale), x2="to:Q")
     rule = (
         alt.Chart(bars)
@@ -102,7 +139,7 @@ def history_chart(made: Estimate, *, profile: str = "metric") -> Any:
     )
     marks = (
         alt.Chart(rows)
-        .mark_point(filled=False, size=45, color=BLACK, opacity=0.75)
+        .mark_point(filled=False, size=45, color=GREY, opacity=0.75)
         .encode(
             x=alt.X(
                 "thickness:Q", title=f"thickness, {unit} (n = {len(rows)} tallies; grey: never logged)", scale=scale
@@ -110,8 +147,8 @@ def history_chart(made: Estimate, *, profile: str = "metric") -> Any:
             y=alt.Y(
                 "rate:Q",
                 title=f"rods per {length_unit(profile).name}",
-                scale=alt.Scale(type="log"),
-                axis=alt.Axis(tickCount=4),
+                scale=rates,
+                axis=alt.Axis(values=[at for at in TICKS if ends[0] <= at <= ends[1]]),
             ),
             shape=alt.Shape(
                 "family:N",
@@ -126,7 +163,18 @@ def history_chart(made: Estimate, *, profile: str = "metric") -> Any:
             ],
         )
     )
-    return themed(alt.layer(ground, rule, marks), height=155, description=history_finding(made, profile))
+    layers = [ground, rule, marks]
+    jobs = _jobs(made, profile)
+    if len(jobs) <= MOST_JOBS:
+        jobs = _apart(jobs.dropna(subset=["thickness"]), (low, high), ends)
+        at = alt.Chart(jobs).encode(
+            x=alt.X("thickness:Q", scale=scale),
+            y=alt.Y("rate:Q", scale=rates),
+            tooltip=["job:N", alt.Tooltip("rate:Q", format=".3g")],
+        )
+        patches = at.mark_square(color="white", size=FONT**2, opacity=0.8)
+        layers += [patches, at.mark_text(color=BLACK, fontWeight="bold").encode(text="letter:N")]
+    return themed(alt.layer(*layers), height=HEIGHT, description=history_finding(made, profile))
 
 
 def total_finding(made: Estimate) -> str:

@@ -32,6 +32,14 @@ DRAWN = (
 )
 
 
+def printed_text(pdf: Path) -> list[str]:
+    """The words of each printed page."""
+    tool = shutil.which("pdftotext")
+    assert tool, "pdftotext is needed to read what is printed: apt-get install poppler-utils"
+    done = subprocess.run([tool, "-layout", str(pdf), "-"], capture_output=True, text=True, check=True)
+    return [" ".join(each.split()) for each in done.stdout.split("\f")[:-1]]
+
+
 class Browser:
     """A running Chromium; `open` gives a page."""
 

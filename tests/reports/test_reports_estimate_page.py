@@ -11,7 +11,7 @@ import sys
 from pathlib import Path
 
 import pytest
-from browser import PAPERS, Browser
+from browser import PAPERS, Browser, printed_text
 
 from burnlog import estimate, open_log, plan
 from burnlog.reports.html import estimate_page
@@ -75,6 +75,31 @@ def test_charts_hold_their_marks(opened: tuple[str, str]) -> None:
     assert len(re.findall(r'aria-roledescription="point"', charts["history"])) == int(shown[1])
 
 
+@pytest.mark.browser
+def test_each_job_is_a_letter_that_stands_on_no_other(page: Path, browser: Browser) -> None:
+    """Every job named under the history is drawn once, as its letter at its ratio, and no letter hides another."""
+    tab = browser.open(page)
+    drawn = tab.run(
+        "[...document.querySelectorAll('#history svg text')].filter((e) => /^[A-Z]$/.test(e.textContent))"
+        ".map((e) => [e.textContent, e.getBoundingClientRect().toJSON()])"
+    )
+    tab.close()
+    finding = page.read_text(encoding="utf-8").split("by letter: ")[1].split(".</figcaption>")[0].split(".\n")[0]
+    named = re.findall(r"([A-Z]) (\S+) (\d+\.\d\d)", finding)
+    assert len(named) == 14
+    assert sorted(letter for letter, _ in drawn) == [letter for letter, _, _ in named]
+    rate = {letter: float(ratio) for letter, _, ratio in named}
+    boxes = sorted(drawn, key=lambda each: rate[each[0]])
+    heights = [box["y"] for _, box in boxes]
+    assert heights == sorted(heights, reverse=True)
+    for place, (_, box) in enumerate(boxes):
+        for _, other in boxes[:place]:
+            apart = (
+                abs(box["x"] - other["x"]) >= box["width"] * 0.7 or abs(box["y"] - other["y"]) >= box["height"] * 0.7
+            )
+            assert apart
+
+
 def test_R77_cautions_and_the_mark_stand_on_the_page(page: Path) -> None:
     """The page carries every caution of an estimate, MADE UP, and none of the words it must not say."""
     from burnlog.reports.cautions import EVERY_PAGE, TRAPPED_GAS
@@ -122,10 +147,7 @@ def _printed(browser: Browser, page: Path, paper: str, folder: Path) -> list[str
     tab, pdf = browser.open(page), folder / f"{paper}.pdf"
     tab.pdf(pdf, paper)
     tab.close()
-    tool = shutil.which("pdftotext")
-    assert tool, "pdftotext is needed to read what is printed: apt-get install poppler-utils"
-    done = subprocess.run([tool, "-layout", str(pdf), "-"], capture_output=True, text=True, check=True)
-    return [" ".join(each.split()) for each in done.stdout.split("\f")[:-1]]
+    return printed_text(pdf)
 
 
 PRINTED_ONCE = (
