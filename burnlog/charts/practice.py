@@ -219,7 +219,7 @@ def split_chart(panel: Panel) -> Any:
             ),
         )
     )
-    return themed(alt.layer(rule, marks), height=150, description=split_finding(panel))
+    return themed(alt.layer(rule, marks), height=116, description=split_finding(panel))
 
 
 def road_finding(panel: Panel) -> str:
@@ -243,11 +243,12 @@ def road_chart(panel: Panel, *, profile: str = "metric") -> Any:
     top = 1.1 * float(rows["rate"].max())
     last = max(2, int(rows["number"].max()))
     panels = []
+    people = rows["person"].nunique()
     for place, (code, mine) in enumerate(rows.groupby("person")):
         base = alt.Chart(mine).encode(
             x=alt.X(
                 "number:Q",
-                title="attempt",
+                title="attempt" if place + COLUMNS >= people else None,
                 scale=alt.Scale(domain=[0.5, last + 0.5], nice=False),
                 axis=alt.Axis(values=list(range(1, last + 1, max(1, last // 5))), format="d"),
             ),
@@ -260,5 +261,5 @@ def road_chart(panel: Panel, *, profile: str = "metric") -> Any:
         )
         layer = alt.layer(base.mark_line(color=GREY), base.mark_point(size=45, color=BLACK, fill="white", opacity=1))
         title = alt.TitleParams(f"{code} (n = {len(mine)})", limit=width + 26)
-        panels.append(layer.properties(width=width, height=70, title=title))
+        panels.append(layer.properties(width=width, height=60, title=title))
     return dressed(alt.concat(*panels, columns=COLUMNS), description=road_finding(panel))

@@ -145,7 +145,7 @@ def _work(review: CrewReview, context: CrewContext, profile: str) -> Table | Non
         if mine is not None:
             rows.append((it.code, f"{it.length_m / per:.0f}", *_beside(mine, profile)))
     return Table.of(
-        "Intervals are exact, 95 %; none recorded is not none happened.",
+        "Exact 95 % intervals in brackets; n in lines or rods. None recorded is not none happened.",
         (
             review.by,
             f"{unit} cut",
@@ -164,7 +164,7 @@ def _beside(it: CodeContext, profile: str) -> tuple[str, str, str, str, str]:
     steel = "not recorded"
     if it.steel_mm is not None:
         (low, high), (size, unit) = it.steel_mm, steel_unit(profile)
-        steel = f"{low / size:.3g} - {high / size:.3g} {unit}"
+        steel = f"{low / size:.2g}-{high / size:.2g} {unit}"
     filled = f"{100 * it.recorded / it.expected:.0f} %" if it.expected else "-"
     return steel, _rate(it.restarts), _rate(it.hangers), _rate(it.events), filled
 
@@ -172,7 +172,7 @@ def _beside(it: CodeContext, profile: str) -> tuple[str, str, str, str, str]:
 def _rate(it: Exposed) -> str:
     if it.rate is None or it.low is None or it.high is None:
         return f"{it.count} recorded, no exposure"
-    return f"{it.rate:.2g} ({it.low:.2g} - {it.high:.2g}), n {it.exposure:g} {it.unit}"
+    return f"{it.rate:.2g} ({it.low:.2g}-{it.high:.2g}) n {it.exposure:g}"
 
 
 def _mix(review: CrewReview, what: str, profile: str) -> Table:

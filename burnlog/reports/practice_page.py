@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+from burnlog.analyses.exposure import Exposed
 from burnlog.analyses.practice import Panel, PracticeReview
 from burnlog.analyses.practice_pressure import PressureStrip
 from burnlog.analyses.two_plates import LESSON, Standing, standings
@@ -125,7 +126,7 @@ def _answer(panel: Panel, charts: dict[str, Any], profile: str) -> str:
 def _panel(panel: Panel, charts: dict[str, Any], profile: str) -> dict[str, Any]:
     key = key_of(panel)
     steel = ", ".join(show(t, "thickness", profile, digits=3) for t in panel.thickness_mm) or "not recorded"
-    words = counted_words(panel.technique) or "none written"
+    words = counted_words(panel.technique) or "none"
     return {
         "setting": panel.setting,
         "head": f"{len(panel.people)} people, {len(panel.attempts)} attempts, {panel.cuts} cuts; plate {steel}.",
@@ -134,7 +135,7 @@ def _panel(panel: Panel, charts: dict[str, Any], profile: str) -> dict[str, Any]
         "calls": _calls(panel),
         "stubs": _stubs(panel, profile),
         "no_stubs": f"No stub was measured and no restart written on {len(panel.attempts)} attempts.",
-        "technique": f"Words on technique, on {panel.technique_cuts} of {panel.cuts} cuts: {words}.",
+        "technique": f"Words on technique were written on {panel.technique_cuts} of {panel.cuts} cuts: {words}.",
         "attempts_name": f"attempts_{key}" if f"attempts_{key}" in charts else "",
         "attempts_finding": attempts_finding(panel, profile) if f"attempts_{key}" in charts else "",
         "attempts": _attempts(panel, profile),
@@ -150,20 +151,24 @@ def _panel(panel: Panel, charts: dict[str, Any], profile: str) -> dict[str, Any]
 
 def _calls(panel: Panel) -> Table:
     rows = [
-        (person.code, str(person.dives), _after(person.calls.sentence()), _after(person.faults.sentence()))
-        for person in panel.people
+        (person.code, str(person.dives), *_figure(person.calls), *_figure(person.faults)) for person in panel.people
     ]
     return Table.of(
-        "In code order. Intervals are exact, 95 %; none recorded is not none happened.",
-        ("code", "dives", "calls made correctly", "safety faults"),
+        "In code order. Exact 95 % intervals in brackets; none recorded is not none happened.",
+        ("code", "dives", "calls right", "share", "safety faults", "a dive"),
         rows,
-        numeric=(1,),
+        numeric=(1, 2, 3, 4, 5),
     )
 
 
-def _after(sentence: str) -> str:
-    """A figure's sentence without the name that its column already bears."""
-    return sentence.split(": ", 1)[-1]
+def _figure(it: Exposed) -> tuple[str, str]:
+    """How often of how much, and the rate with its interval."""
+    if it.rate is None or it.low is None or it.high is None:
+        return "not recorded", "-"
+    if it.per == 0:
+        return f"{it.count} of {it.exposure:g}", f"{100 * it.rate:.0f} % ({100 * it.low:.0f} - {100 * it.high:.0f} %)"
+    unit = it.unit.removesuffix("s") if it.exposure == 1 else it.unit
+    return f"{it.count} in {it.exposure:g} {unit}", f"{it.rate:.2g} ({it.low:.2g} - {it.high:.2g})"
 
 
 def _stubs(panel: Panel, profile: str) -> Table | None:
@@ -176,14 +181,15 @@ def _stubs(panel: Panel, profile: str) -> Table | None:
             str(person.stubs) if person.stubs else "none measured",
             "-" if person.stub_mm is None else show(person.stub_mm, "length", profile, digits=3),
             str(person.short_stubs) if person.stubs else "-",
-            _after(person.restarts.sentence()),
+            *_figure(person.restarts),
         )
         for person in panel.people
     ]
     return Table.of(
-        "In code order",
-        ("code", "stubs", "middle stub", "under the planned stub", "restarts"),
+        "In code order. Exact 95 % intervals in brackets; none recorded is not none happened.",
+        ("code", "stubs", "middle stub", "under the planned stub", "restarts", "an attempt"),
         rows,
+        numeric=(1, 2, 3, 4, 5),
     )
 
 

@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from browser import PAPERS, Browser, Tab
+from browser import PAPERS, Browser, Tab, printed_text
 
 HERE = Path(__file__).parent
 AXE = HERE / "axe" / "node_modules" / "axe-core" / "axe.min.js"
@@ -129,16 +129,28 @@ def test_a_page_prints_whole_on_both_papers(tab: Tab, name: str, paper: str, tmp
     pages = pages_of(pdf)
     assert pages
     for number, page in enumerate(pages, start=1):
-        ink = np.argwhere(page < 200)
+        foot = page.shape[0] - int(PAPER_MARGIN_MM / 25.4 * 50)  # below it stands the number of the page
+        assert (page[foot:] < 200).any()
+        ink = np.argwhere(page[:foot] < 200)
         assert ink.size, f"page {number} is blank"
         (top, left), (bottom, right) = ink.min(axis=0), ink.max(axis=0)
         margin = int((PAPER_MARGIN_MM - 1.5) / 25.4 * 50)
         assert top >= margin
         assert left >= margin
         assert right <= page.shape[1] - margin
-        assert bottom <= page.shape[0] - margin
         if number < len(pages):
             assert bottom > 0.55 * page.shape[0], f"page {number} of {len(pages)} is half blank"
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_a_printed_page_may_lie_alone(tab: Tab, name: str, tmp_path: Path) -> None:
+    """Each page of paper bears its number, how many there are, and the mark no figure on it may be read without."""
+    pdf = tmp_path / f"{name}.pdf"
+    tab.pdf(pdf, "a4")
+    pages = printed_text(pdf)
+    for number, words in enumerate(pages, start=1):
+        assert words.endswith(f"MADE UP Page {number} of {len(pages)}")
+        assert words.endswith(f"TRAINING MADE UP Page {number} of {len(pages)}") == (name == "practice")
 
 
 def test_the_first_page_leads_to_every_other_by_its_question(demo_pages: Path) -> None:
