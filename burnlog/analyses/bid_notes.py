@@ -42,7 +42,7 @@ def warnings_of(
         said.append(f"not in the history, drawn as new divers: {', '.join(unknown)}")
     left = made.basis.tallyset.left_out_counts()
     if left:
-        said.append("left out of the history: " + ", ".join(f"{n} {reason}" for reason, n in left.items()))
+        said.append("left out of the history: " + ", ".join(f"{reason} ({n})" for reason, n in left.items()))
     if made.unfinished_share > 0:
         said.append(
             f"{100 * made.unfinished_share:.0f} % of the tallies hold an unfinished line; they are in the rates"

@@ -252,7 +252,7 @@ def crews(
         )
     rows = tuple(_row(code, by, tallyset, codes, work, fit, time, reason, rng) for code in sorted(work.part))
     parts = len(set(work.part.values()))
-    filled = "; ".join(f"{name} {n}" for name, n in fit.design.notes.items()) if fit is not None else ""
+    filled = "; ".join(f"{name} ({n})" for name, n in fit.design.notes.items()) if fit is not None else ""
     notes = [f"Tallies filled in with the history's mix: {filled}."] if filled else []
     if parts > 1:
         notes.append(f"{parts} groups of {_plural(by)} that never met on a job: not compared with each other")

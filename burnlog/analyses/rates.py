@@ -365,7 +365,7 @@ def _warnings(
     if exponent is not None and exponent[2] < 1:
         said.append(
             f"rods grow with length to the power {exponent[0]:.2f} ({exponent[1]:.2f}-{exponent[2]:.2f}), below 1: "
-            "every line pays for its start, so a rate from short pieces is too dear for long ones"
+            "every line pays for its start, so a rate from short pieces is too high for long ones"
         )
     work = shared_work(tallyset.tallies["crew"], tallyset.tallies["job"])
     apart = sorted(code for code in work.part if not work.shared[code])

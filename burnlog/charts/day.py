@@ -26,8 +26,8 @@ def lines_finding(day: Day) -> str:
     """What the lines came to, from the numbers."""
     whole = day.lines_through + day.lines_hanging + day.lines_part
     return (
-        f"{day.lines_through} of {whole} lines worked on are through, {day.lines_hanging} hang on a bit of steel, "
-        f"{day.lines_part} are not done or not known."
+        f"Lines worked on: {whole}. Through {day.lines_through}, hanging on a bit of steel {day.lines_hanging}, "
+        f"not done or not known {day.lines_part}."
     )
 
 

@@ -37,7 +37,7 @@ def residual_finding(check: FitCheck) -> str:
     off = [band for band in bands if band.clear]
     lean = f"{len(off)} of {len(bands)} bands of size and steel lean clearly to one side"
     far = sum(abs(row.spreads) > FAR for row in check.rows)
-    beyond = f" {far} lie beyond {FAR:g} spreads: triangles at the edge." if far else ""
+    beyond = f" {far} beyond {FAR:g} spreads: triangles at the edge." if far else ""
     return (
         f"{100 * check.within:.0f} % of {len(check.rows)} tallies lie within two spreads of what the others lead one "
         f"to expect ({100 * SHARE_IF_NORMAL:.0f} % if burns were normal). {lean}, of which about "

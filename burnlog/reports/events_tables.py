@@ -27,7 +27,7 @@ def event_tables(review: EventReview) -> tuple[Table, ...]:
         Table.of(
             f"{review.dives} dives, {review.cuts} cuts, {review.lines} lines. Intervals are exact, 95 %; none "
             "recorded is not none.",
-            ("what", "recorded", "in", "rate", "could be", "not written for"),
+            ("what", "recorded", "in", "rate", "could be", "blank"),
             [_row(figure) for figure in figures if figure.exposure or figure.count],
             numeric=(1, 2, 5),
         )

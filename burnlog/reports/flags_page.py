@@ -65,7 +65,7 @@ def _questions(review: FlagReview, profile: str) -> Table:
     ]
     return Table.of(
         "A flag is a question. Nothing is deleted, and everything stays in every figure until somebody decides.",
-        ("no.", "about", "found", "expected", "question", "what else stood on the sheet", "decision"),
+        ("no.", "about", "found", "expected", "question", "also on the sheet", "decision"),
         rows,
     )
 

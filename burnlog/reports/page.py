@@ -185,6 +185,6 @@ def counted_words(counts: Mapping[str, int]) -> str:
     Examples
     --------
     >>> counted_words({"no rod count": 3, "job": 2})
-    '3 no rod count, 2 job'
+    'no rod count (3), job (2)'
     """
-    return ", ".join(f"{number} {reason}" for reason, number in counts.items())
+    return ", ".join(f"{reason} ({number})" for reason, number in counts.items())

@@ -147,7 +147,7 @@ def _model(found: Rates, profile: str) -> Table | None:
         ]
     if found.length_exponent is not None:
         value, low, high = found.length_exponent
-        said = "below 1: a rate from short pieces is too dear for long ones" if high < 1 else "near 1: no start seen"
+        said = "below 1: a rate from short pieces is too high for long ones" if high < 1 else "near 1: no start seen"
         rows.append(("length exponent, single lines", f"{value:.2f} ({low:.2f} - {high:.2f})", said))
     if model is not None:
         for name, sd in model["group_sd"].items():

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from burnlog.charts.amounts import length_unit
 from burnlog.reports.cautions import MADE_UP
 from burnlog.reports.lines import ascii_text, wrapped
+from burnlog.reports.page import counted_words
 from burnlog.units import show
 
 if TYPE_CHECKING:
@@ -110,8 +111,10 @@ def _panel(panel: Panel, profile: str) -> list[str]:
     for person in panel.people:
         lines += wrapped(f"{person.code}: {_calls(person.calls)}; {_faults(person.faults)}", indent="  ")
     lines += _none_proves_little(panel.people)
-    words = ", ".join(f"{word} {n}" for word, n in panel.technique.items()) or "none written"
-    lines += wrapped(f"words on technique, on {panel.technique_cuts} of {panel.cuts} cuts: {words}", indent="  ")
+    words = counted_words(panel.technique) or "none"
+    lines += wrapped(
+        f"words on technique were written on {panel.technique_cuts} of {panel.cuts} cuts: {words}", indent="  "
+    )
     lines += ["", "  2 stubs and restarts", *_stubs(panel.people, profile)]
     lines += ["", f"  3 rods per {unit}, attempt by attempt (- not computed)"]
     for person in panel.people:

@@ -8,6 +8,7 @@ from burnlog.analyses.rates import Rates, Term
 from burnlog.charts.amounts import length_unit, rods_named
 from burnlog.reports.cautions import MADE_UP
 from burnlog.reports.lines import ascii_text, wrapped
+from burnlog.reports.page import counted_words
 
 __all__ = ["rates_text"]
 
@@ -55,11 +56,9 @@ def rates_text(found: Rates, *, profile: str = "metric") -> str:
     if found.warnings:
         lines += ["", "To know", *(line for text in found.warnings for line in wrapped("- " + text, "  "))]
     if found.left_out:
-        listed = ", ".join(f"{number} {reason}" for reason, number in found.left_out.items())
-        lines += ["", *wrapped(f"Left out of {found.ratio.in_scope} in scope: {listed}.")]
+        lines += ["", *wrapped(f"Left out of {found.ratio.in_scope} in scope: {counted_words(found.left_out)}.")]
     if found.outside:
-        listed = ", ".join(f"{number} {reason}" for reason, number in found.outside.items())
-        lines += wrapped(f"Outside the filter: {listed}.")
+        lines += wrapped(f"Outside the filter: {counted_words(found.outside)}.")
     return ascii_text(lines)
 
 

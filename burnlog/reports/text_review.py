@@ -73,12 +73,8 @@ def left_out_sentence(left: LeftOut, profile: str) -> str:
 def flag_facts(flag: Flag, profile: str) -> tuple[str, str]:
     """What was seen, and what was expected, of a flag; empty where it has none."""
     seen = "" if flag.seen is None else _amount(flag.seen, flag.unit, profile)
-    low, high = flag.expected_low, flag.expected_high
-    if low is None and high is None:
-        return seen, ""
-    if flag.kind == "sag":
-        return f"drop {seen}", f"usually {_range(flag, profile)}"
-    return f"{seen} written", f"{_range(flag, profile)} expected"
+    known = flag.expected_low is not None or flag.expected_high is not None
+    return seen, _range(flag, profile) if known else ""
 
 
 def sag_text(review: SagReview, *, profile: str = "metric") -> str:
@@ -155,7 +151,11 @@ def events_text(review: EventReview) -> str:
 
 def _flag(number: int, flag: Flag, profile: str) -> list[str]:
     head = f"{number:>3} {flag.kind}: {flag.target}, {flag.rule}"
-    facts = ", ".join(fact for fact in flag_facts(flag, profile) if fact)
+    facts, expected = flag_facts(flag, profile)
+    if expected and flag.kind == "sag":
+        facts = f"drop {facts}, usually {expected}"
+    elif expected:
+        facts = f"{facts} written, {expected} expected"
     lines = [*wrapped(head, indent="", after="    "), *(wrapped(facts, indent="    ") if facts else [])]
     lines += wrapped(flag.question, indent="    ")
     if flag.sheet:

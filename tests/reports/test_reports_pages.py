@@ -182,7 +182,7 @@ def test_flags_show_written_expected_sheet_decision_and_what_is_not_seen(
     tab = browser.open(out)
     page = Opened(out.read_text(encoding="utf-8"), tab.run("document.documentElement.outerHTML"))
     tab.close()
-    for column in ("found", "expected", "what else stood on the sheet", "decision"):
+    for column in ("found", "expected", "also on the sheet", "decision"):
         assert f">{column}</th>" in page.text
     assert "leave-out" in page.words or "leave out" in page.words
     assert "What these rules cannot see" in page.words
