@@ -82,18 +82,11 @@ def export_bundle(log: Log, path: Path | str, *, names: bool = False) -> ExportR
         raise FileError(f"{path} exists already; name a new file, for nothing is overwritten.") from None
     except OSError as error:
         raise FileError(f"{path} cannot be written ({error.strerror or error}).") from error
-    joined = log.connection.in_transaction
     try:
-        with stream:
-            if not joined:
-                log.connection.execute("BEGIN")
-            try:
-                for part in _parts(log, names=names):
-                    stream.write(part)
-                    rows += part.startswith(("  {", ",\n  {"))
-            finally:
-                if not joined:
-                    log.connection.execute("ROLLBACK")
+        with stream, log.snapshot():
+            for part in _parts(log, names=names):
+                stream.write(part)
+                rows += part.startswith(("  {", ",\n  {"))
     except (OSError, sqlite3.Error) as error:
         path.unlink(missing_ok=True)
         if isinstance(error, sqlite3.Error):

@@ -43,7 +43,7 @@ class ExportReport:
 
 
 def export_csv(log: Log, folder: Path | str, *, names: bool = False) -> ExportReport:
-    """Write the live record as CSV: masters, cut sheet, readings and what has a source.
+    """Write the live record as CSV: masters, cut sheet, readings and what has a source; all of it, or no file.
 
     Parameters
     ----------
@@ -60,30 +60,28 @@ def export_csv(log: Log, folder: Path | str, *, names: bool = False) -> ExportRe
     Raises
     ------
     FileError
-        The folder is not empty or cannot be written.
+        The folder is not empty or cannot be written, or the log is damaged.
     """
     folder = Path(folder)
     files: dict[Path, int] = {}
     sheet = SheetExport(log)
-    left_out: Counter[str] = Counter()
     try:
         folder.mkdir(parents=True, exist_ok=True)
         if any(folder.iterdir()):
             raise FileError(f"{folder} is not empty; name a new folder, for nothing is overwritten.")
-        for name, kind in _MASTERS.items():
-            columns = [column for column in MASTER_FILES[kind].columns if column not in ("made_up", "why")]
-            files[folder / name] = _write(folder / name, columns, _masters(log, kind, names=names))
-        columns = [column.name for column in COLUMNS if column.name != "why"]
-        files[folder / "cut_sheet.csv"] = _write(folder / "cut_sheet.csv", columns, sheet.rows())
-        columns = [column for column in READING_COLUMNS if column not in ("made_up", "why")]
-        files[folder / "readings.csv"] = _write(folder / "readings.csv", columns, _readings(log))
-        for name, kind in _VALUES.items():
-            columns = [column for column in MASTER_FILES[kind].columns if column not in ("made_up", "why")]
-            files[folder / name] = _write(folder / name, columns, _values(log, kind))
-    except OSError as error:
-        raise FileError(f"{folder} cannot be written ({error.strerror or error}).") from error
-    left_out.update(sheet.left_out)
-    left_out.update(_elsewhere(log))
+        with log.snapshot():
+            for name, (columns, rows) in _tables(log, sheet, names=names).items():
+                files[folder / name] = 0
+                files[folder / name] = _write(folder / name, columns, rows)
+            left_out = Counter(sheet.left_out)
+            left_out.update(_elsewhere(log))
+    except BaseException as error:
+        for path in files:
+            path.unlink(missing_ok=True)
+        if isinstance(error, OSError):
+            why = error.strerror or error
+            raise FileError(f"{folder} cannot be written ({why}); name another folder.") from error
+        raise
     return ExportReport(files, {what: count for what, count in left_out.items() if count}, names)
 
 
@@ -98,6 +96,23 @@ _MASTERS = {
 _VALUES = {"sections.csv": "sections", "rules.csv": "rules of thumb", "prices.csv": "prices"}
 _CLOCK = CellTexts({"read_at": FieldRule("read_at", "clock")})
 _KINDS = {"sections": "section", "rules of thumb": "rule", "prices": "price"}
+
+
+def _tables(log: Log, sheet: SheetExport, *, names: bool) -> dict[str, tuple[list[str], Iterator[dict[str, str]]]]:
+    """Each file's columns and rows, in the order in which they import."""
+
+    def kept(columns: Iterable[str]) -> list[str]:
+        return [column for column in columns if column not in ("made_up", "why")]
+
+    return {
+        **{
+            name: (kept(MASTER_FILES[kind].columns), _masters(log, kind, names=names))
+            for name, kind in _MASTERS.items()
+        },
+        "cut_sheet.csv": ([column.name for column in COLUMNS if column.name != "why"], sheet.rows()),
+        "readings.csv": (kept(READING_COLUMNS), _readings(log)),
+        **{name: (kept(MASTER_FILES[kind].columns), _values(log, kind)) for name, kind in _VALUES.items()},
+    }
 
 
 def _write(path: Path, columns: list[str], rows: Iterable[Mapping[str, str]]) -> int:

@@ -153,17 +153,10 @@ def load_frames(log: Log) -> Frames:
         The file is damaged.
     """
     found: dict[str, pd.DataFrame] = {}
-    connection = log.connection
-    joined = connection.in_transaction
     try:
-        if not joined:
-            connection.execute("BEGIN")  # one moment for all frames, whoever writes meanwhile
-        try:
+        with log.snapshot():
             for name, query in _QUERIES.items():
-                found[name] = _query(connection, query, name)
-        finally:
-            if not joined:
-                connection.execute("ROLLBACK")
+                found[name] = _query(log.connection, query, name)
     except UNREADABLE as error:
         raise plain(error, log.path) from error
     if log.made_up:

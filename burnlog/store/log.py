@@ -243,6 +243,18 @@ class Log:
             raise
 
     @contextmanager
+    def snapshot(self) -> Iterator[None]:
+        """What is read inside is read as of one moment, whoever writes meanwhile; in a transaction, as of that."""
+        if self.connection.in_transaction:
+            yield
+            return
+        self.connection.execute("BEGIN")
+        try:
+            yield
+        finally:
+            self.connection.execute("ROLLBACK")
+
+    @contextmanager
     def _signed(self, why: str | None, by: str | None) -> Iterator[None]:
         if why is None:
             yield

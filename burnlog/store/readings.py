@@ -9,6 +9,7 @@ from typing import Any
 from burnlog.errors import ReadError
 from burnlog.store.batch import Batch, Known
 from burnlog.store.cells import CellReader
+from burnlog.store.cutsheet import SheetRow
 from burnlog.store.fields import FIELDS, FieldRule, read_field
 from burnlog.store.log import Log, Row
 from burnlog.store.lookup import nearest
@@ -55,7 +56,7 @@ class ReadingImport:
         self._there: dict[str, dict[tuple[Any, ...], list[Row]]] = {}
 
     def take(
-        self, held: list[Any], progress: Callable[[int, int | None], None] | None
+        self, held: list[SheetRow], progress: Callable[[int, int | None], None] | None
     ) -> tuple[int, int, dict[str, tuple[str, ...]], list[str]]:
         """Take every row; those that are not good go to `held`. Returns rows, skipped, masters made and notes."""
         rows = 0
@@ -71,7 +72,7 @@ class ReadingImport:
                 progress(rows, None)
         return rows, self.skipped, {name: tuple(codes) for name, codes in self.masters.items()}, []
 
-    def _take(self, row: Any) -> None:
+    def _take(self, row: SheetRow) -> None:
         job = self.known.masters("job").get(row.get("job").value)
         if job is None:
             near = nearest(str(row.get("job").value), list(self.known.masters("job")))
@@ -99,7 +100,7 @@ class ReadingImport:
         values["read_at"] = moment
         self._add(row, job, dive, values)
 
-    def _dive(self, row: Any, job: Row) -> Row | None:
+    def _dive(self, row: SheetRow, job: Row) -> Row | None:
         number = row.get("dive").value
         if number is None:
             return None
@@ -109,7 +110,7 @@ class ReadingImport:
             self.file.object(row, "dive", message)
         return dive
 
-    def _moment(self, row: Any, job: Row, dive: Row | None) -> str | None:
+    def _moment(self, row: SheetRow, job: Row, dive: Row | None) -> str | None:
         """When it was read: a date and a clock, or a clock on the dive's date or in the night after it."""
         text = row.get("read_at").value
         if text is None:
@@ -140,7 +141,7 @@ class ReadingImport:
             self._clocks[dive["id"]] = clock
         return self._clocks[dive["id"]]
 
-    def _add(self, row: Any, job: Row, dive: Row | None, values: dict[str, Any]) -> None:
+    def _add(self, row: SheetRow, job: Row, dive: Row | None, values: dict[str, Any]) -> None:
         rig, bank = row.get("rig").value, row.get("bank").value
         key = (rig, bank, values["read_at"], values["after_rod"], values["gauge"], values["reason"])
         there = self._recorded(job, dive).setdefault(key, [])

@@ -13,6 +13,7 @@ from burnlog.errors import InputError, ReadError
 from burnlog.notation import nothing
 from burnlog.store import lookup
 from burnlog.store.fields import FIELDS, FieldRule, check_whole, read_field
+from burnlog.store.sheetdive import LONGEST_NIGHT_S
 from burnlog.store.table import Field
 from burnlog.store.tables import NUMBERED
 
@@ -22,8 +23,6 @@ if TYPE_CHECKING:
 __all__ = ["Revision", "revise"]
 
 Row = dict[str, Any]
-LONGEST_NIGHT_S = 4 * 3600
-"""A stop before its start is past midnight when that leaves less than this [s]."""
 _BASIS_COLUMN = {("line", "thickness_mm"): "thickness_basis", ("line", "planned_length_mm"): "length_basis"}
 
 

@@ -14,13 +14,23 @@ from typing import Any, NamedTuple, Protocol
 from burnlog.store.cells import Cell, Mention
 from burnlog.store.cutsheet import COLUMNS, CutSheet, SheetRow
 
-__all__ = ["FLOWING_OVER_STATIC", "Context", "CutPlan", "DiveClock", "DivePlan", "Happening", "put_together"]
+__all__ = [
+    "FLOWING_OVER_STATIC",
+    "LONGEST_NIGHT_S",
+    "Context",
+    "CutPlan",
+    "DiveClock",
+    "DivePlan",
+    "Happening",
+    "put_together",
+]
 
 DAY_S = 86_400
 LONGEST_NIGHT_S = 4 * 3600
 """A clock that runs backwards has passed midnight when that leaves less than this [s]."""
 
 FLOWING_OVER_STATIC = 1.05
+"""A flowing reading this many times the static one was misread, for gas does not do that (judgement, no source)."""
 
 _HEAD = tuple(column.name for column in COLUMNS if column.part == "dive")
 _PLAIN = tuple(

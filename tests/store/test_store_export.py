@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import csv
+import errno
 import json
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -17,6 +19,7 @@ from burnlog import vocabulary
 from burnlog.errors import BurnlogError, FileError, InputError
 from burnlog.physics.oxygen import contents_kg
 from burnlog.physics.sections import read_section
+from burnlog.store import csvexport
 from burnlog.store.blanksheet import sheet_workbook
 from burnlog.store.bundle import export_bundle, load_bundle
 from burnlog.store.csvexport import export_csv
@@ -280,6 +283,36 @@ def test_nothing_is_overwritten(log: Log, tmp_path: Path) -> None:
             call()
     assert (tmp_path / "b.json").read_text() == (tmp_path / "s.xlsx").read_text() == "mine"
     assert [path.name for path in (tmp_path / "full").iterdir()] == ["mine.txt"]
+
+
+def test_an_export_that_fails_leaves_no_file(log: Log, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A disk that fills up at the last file takes the first ones with it: half a record looks like a whole one."""
+
+    def full(*_: object) -> Iterator[dict[str, str]]:
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    monkeypatch.setattr(csvexport, "_price", full)
+    take(log, tmp_path, {"what": "rod", "price": "9.50", "currency": "USD"}, name="prices.csv")
+    with pytest.raises(FileError, match="No space left on device"):
+        export_csv(log, tmp_path / "out")
+    assert list((tmp_path / "out").iterdir()) == []
+
+
+def test_an_export_is_of_one_moment(log: Log, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """What somebody else types between two of its files is in none of them."""
+    take(log, tmp_path, cut(line="L1", new_length="2 ft"))
+    write_one = csvexport._write
+
+    def meanwhile(path: Path, *rest: Any) -> int:
+        if path.name == "cut_sheet.csv":
+            with Log.open(log.path, by="other", now=log.now) as other:
+                take(other, tmp_path, cut(job="LATER", line="L1"), name="later.csv")
+        return write_one(path, *rest)
+
+    monkeypatch.setattr(csvexport, "_write", meanwhile)
+    report = export_csv(log, tmp_path / "out")
+    assert log.one("job", code="LATER") is not None
+    assert not any("LATER" in path.read_text(encoding="utf-8") for path in report.files)
 
 
 @pytest.mark.parametrize(
