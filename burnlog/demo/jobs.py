@@ -45,11 +45,10 @@ ROD_TYPES: Mapping[str, RodType] = {
 
 @dataclass(frozen=True)
 class Bank:
-    """An oxygen bank."""
+    """An oxygen bank; `kg_each` is what its label comes to: 244 scf at 70 F and 1 atm, or kg as weighed."""
 
     code: str
     cylinders: int
-    contents: str
     kg_each: float
     label: str
     label_value: float
@@ -61,10 +60,10 @@ class Bank:
 BANKS: Mapping[str, Bank] = {
     bank.code: bank
     for bank in (
-        Bank("BANK1", 12, "244 scf", 9.163, "2200 psi", 2200, "psi", "70 F", "label volume"),
-        Bank("BANK2", 9, "14.4 kg", 14.4, "200 bar", 200, "bar", "15 C", "water volume real gas"),
-        Bank("BANK3", 16, "244 scf", 9.163, "2200 psi", 2200, "psi", "70 F", "label volume"),
-        Bank("BANK4", 6, "14.4 kg", 14.4, "200 bar", 200, "bar", "15 C", "water volume real gas"),
+        Bank("BANK1", 12, 9.163, "2200 psi", 2200, "psi", "70 F", "label volume"),
+        Bank("BANK2", 9, 14.4, "200 bar", 200, "bar", "15 C", "water volume real gas"),
+        Bank("BANK3", 16, 9.163, "2200 psi", 2200, "psi", "70 F", "label volume"),
+        Bank("BANK4", 6, 14.4, "200 bar", 200, "bar", "15 C", "water volume real gas"),
     )
 }
 

@@ -237,6 +237,7 @@ class _Work:
         hard = POSITION[line.position] * VISIBILITY[dive.visibility] * CURRENT[dive.current]
         hard *= FOULING[line.fouling] * BACKING[line.backing]
         first = not line.again
+        pass_kind = line.again or "first"
         steps = line.plan - line.done if first else line.again_steps
         metres = steps * self.step
         exposure = metres * (1 + START_M / (line.plan * self.step)) if first else 0.6 * metres + 0.05
@@ -278,7 +279,7 @@ class _Work:
         seconds = (42 if rod.family == "exothermic" else 58) * rods * math.exp(luck.normal(0.08))
         burn_s = int(min(seconds, 60 * (minutes - stopped) * 0.94))
         return Burn(
-            line, "first" if first else self._again, done if first else 0, rods, minutes, now, outcome, edge,
+            line, pass_kind, done if first else 0, rods, minutes, now, outcome, edge,
             hangers, restarts, stoppages, burn_s,
         )  # fmt: skip
 
@@ -286,7 +287,7 @@ class _Work:
         self, line: Line, first: bool, done: int, share: float, gives_up: bool, hard: float, sagging: bool
     ) -> str:
         """What came of it, and what the line still needs."""
-        luck, self._again = self.luck, line.again
+        luck = self.luck
         if first:
             line.done += done
         if gives_up:
