@@ -12,9 +12,10 @@ from burnlog.errors import CellProblem, FileError, InputError, RowErrors
 from burnlog.store.batch import Batch
 from burnlog.store.cutsheet import COLUMNS, SheetRow
 from burnlog.store.log import Log, identity
-from burnlog.store.masters import MASTER_FILES, CheckSection, MasterImport, Weigh
+from burnlog.store.masters import MASTER_FILES, MasterImport, Weigh
 from burnlog.store.readings import READING_COLUMNS, ReadingImport
 from burnlog.store.sheetfile import Progress, Taken, refuse, take_sheet
+from burnlog.store.sourcedvalues import CheckSection
 from burnlog.store.tablefile import TableFile, harmless, open_table
 
 __all__ = ["ImportReport", "file_kinds", "import_file"]

@@ -128,7 +128,7 @@ def _line(log: Log, ref: str, job: str | None) -> Row:
 def _only(log: Log, found: list[Row], what: str, apart: str) -> Row:
     """The first row, unless rows of several parents answer to the name."""
     if not found:
-        raise InputError(f"there is no {what} in {log.path}.")
+        raise InputError(f"there is no {what} in {log.path}; `burnlog list {what.partition(' ')[0]}s` shows what is.")
     live = [row for row in found if row["voided_at"] is None]
     if len({row[apart] for row in live or found}) > 1:
         raise InputError(f"{what} stands in several jobs; put the job's code before it.")

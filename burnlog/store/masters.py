@@ -7,12 +7,11 @@ remember come in with a source or not at all.
 from __future__ import annotations
 
 import json
-import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any, Protocol
 
-from burnlog import units, vocabulary
+from burnlog import units
 from burnlog.errors import InputError, ReadError
 from burnlog.measures import BankContents
 from burnlog.store.batch import Batch, Known
@@ -23,23 +22,11 @@ from burnlog.store.log import Log, Row
 from burnlog.store.lookup import nearest
 from burnlog.store.plainfile import PlainFile
 from burnlog.store.recorded import alike, spoken
+from burnlog.store.sourcedvalues import DIMS, CheckSection, sourced_value
 from burnlog.store.survey import same
 from burnlog.store.tablefile import TableFile
 
-__all__ = ["MASTER_FILES", "CheckSection", "MasterFile", "MasterImport", "SectionLike", "Weigh"]
-
-
-class SectionLike(Protocol):
-    """A section of steel as `CheckSection` understood it: kind and dimensions [mm, deg]."""
-
-    @property
-    def kind(self) -> str: ...
-    @property
-    def dims(self) -> Mapping[str, float]: ...
-
-
-CheckSection = Callable[[str, str, Mapping[str, str], str], SectionLike]
-"""Called with designation, kind, dimensions as typed and source; raises `InputError` where they cannot be."""
+__all__ = ["MASTER_FILES", "MasterFile", "MasterImport", "Weigh"]
 
 
 class Weigh(Protocol):
@@ -60,7 +47,6 @@ class MasterFile:
 
 _FILE = {"made_up": FieldRule("made_up", "flag"), "why": FieldRule("why", "text", 2000)}
 _TEXT = FieldRule("name", "text", 120)
-_DIMS = ("d", "b", "tw", "tf", "r", "od", "wall", "a", "h", "t", "w", "slope", "coating")
 
 MASTER_FILES: Mapping[str, MasterFile] = {
     "rod types": MasterFile(
@@ -80,7 +66,7 @@ MASTER_FILES: Mapping[str, MasterFile] = {
         {
             "designation": _TEXT,
             "kind": FieldRule("kind", "text", 40),
-            **{name: FieldRule(name, "text", 40) for name in _DIMS},
+            **{name: FieldRule(name, "text", 40) for name in DIMS},
             "source": FieldRule("source", "text", 200),
             **_FILE,
         },
@@ -127,7 +113,7 @@ MASTER_FILES: Mapping[str, MasterFile] = {
 _UNITS: Mapping[tuple[str, str], tuple[str, ...]] = {
     ("bank", "contents_each"): ("mass",),
     ("sourced_value", "value"): ("length", "duration", "mass"),
-    **{("sourced_value", dim): ("angle",) if dim == "slope" else ("length",) for dim in _DIMS},
+    **{("sourced_value", dim): ("angle",) if dim == "slope" else ("length",) for dim in DIMS},
 }
 """Units that a header may carry over cells which are read as text first."""
 
@@ -324,16 +310,15 @@ class MasterImport:
     # what the user brings with a source
 
     def _take_value(self, row: SheetRow) -> None:
-        kinds = {"designation": "section", "rule": "rule", "what": "price"}
         first = self.spec.required[0]
-        kind, name = kinds[first], str(row.get(first).value)
         source = row.get("source").value or f"typed in {self.file.table.path.name}"[:200]
         try:
-            value, unit, detail = getattr(self, f"_{kind}")(row, name, source)
+            found = sourced_value(row, source, self.file.headers, check=self.check_section)
         except InputError as error:
             self.file.object(row, self.spec.required[min(1, len(self.spec.required) - 1)], str(error))
             return
-        text = json.dumps(detail, sort_keys=True, ensure_ascii=False)
+        kind, name, value, unit = found.kind, found.name, found.value, found.unit
+        text = json.dumps(found.detail, sort_keys=True, ensure_ascii=False)
         for stored in self._recorded().get((kind, name), []):
             if kind != "section" and stored["detail"] != text:
                 continue
@@ -357,105 +342,3 @@ class MasterImport:
             ):
                 self._values.setdefault((row["kind"], row["name"]), []).append(row)
         return self._values
-
-    def _section(self, row: SheetRow, name: str, source: str) -> tuple[None, None, dict[str, Any]]:
-        kind = str(row.get("kind").value)
-        texts = {}
-        for dim in _DIMS:
-            text = row.get(dim).value
-            if text is not None:
-                unit = self.file.headers[dim].unit
-                texts[dim] = f"{text} {unit}" if unit and str(text).replace(".", "").isdigit() else str(text)
-        if self.check_section is not None:
-            section = self.check_section(name, kind, texts, source)
-            return None, None, {"kind": section.kind, "dims": dict(section.dims)}
-        word = vocabulary.match(kind, "section_kind")
-        dims = {}
-        for dim, text in texts.items():
-            dims[dim] = units.read(text, "angle" if dim == "slope" else "length").value
-        if not dims:
-            raise InputError(f"{name} has no dimensions")
-        return None, None, {"kind": word, "dims": dims}
-
-    def _rule(self, row: SheetRow, name: str, source: str) -> tuple[float, str, dict[str, Any]]:
-        """A rule of thumb in one unit: rods per metre, or seconds or kg per metre or rod."""
-        value, per = str(row.get("value").value), str(row.get("per").value)
-        detail = {
-            column: row.get(cell).value
-            for cell, column in (
-                ("thickness_from", "thickness_from_mm"),
-                ("thickness_to", "thickness_to_mm"),
-                ("family", "family"),
-            )
-            if row.get(cell).value is not None
-        }
-        low, high = detail.get("thickness_from_mm"), detail.get("thickness_to_mm")
-        if low is not None and high is not None and low > high:
-            raise InputError(f"{name}: thickness_from is more than thickness_to")
-        size, per_unit = _per(per)
-        ends = []
-        for text in _ends(value):
-            amount, unit = _amount(text, self.file.headers["value"].unit)
-            if unit == "mm" and per_unit == "rod":
-                if amount == 0:
-                    raise InputError(f"{name}: no length per rod")
-                ends.append((1000.0 * size / amount, "rods/m"))
-            else:
-                ends.append((amount / size, f"{unit}/{per_unit}"))
-        if len(ends) == 1:
-            return *ends[0], detail
-        first, last = sorted(value for value, _ in ends)
-        return 0.5 * (first + last), ends[0][1], {**detail, "low": first, "high": last}
-
-    def _price(self, row: SheetRow, name: str, source: str) -> tuple[float, str, dict[str, Any]]:
-        currency, per = str(row.get("currency").value), row.get("per").value
-        value = float(row.get("price").value)
-        if not 0 <= value < 1e9:
-            raise InputError(f"{name}: a price of {value:g} cannot be")
-        unit = f"{currency}/{per}" if per is not None else currency
-        if len(unit) > 20:
-            raise InputError(f"{name}: currency and per are too long together (20 characters)")
-        return value, unit, {"currency": currency, **({"per": per} if per is not None else {})}
-
-
-def _ends(text: str) -> tuple[str, ...]:
-    """A rule's two ends where it gives a range, `8-10 in` or `8 to 10 in`; a fraction is no range.
-
-    Examples
-    --------
-    >>> _ends("8-10 in"), _ends("1-1/2 in")
-    (('8 in', '10 in'), ('1-1/2 in',))
-    """
-    found = re.fullmatch(r"\s*(\d+(?:\.\d+)?)\s*(?:-|to)\s*(\d+(?:\.\d+)?)(?![\d./])\s*([^\d/]*)", text)
-    if found is None:
-        return (text,)
-    low, high, unit = found.groups()
-    return (f"{low} {unit}".strip(), f"{high} {unit}".strip())
-
-
-def _amount(text: str, header_unit: str | None) -> tuple[float, str]:
-    """What a rule gives: rods, a length [mm], a time [s] or a mass [kg]."""
-    for kind, unit in (("number", "rods"), ("rods", "rods"), ("length", "mm"), ("duration", "s"), ("mass", "kg")):
-        try:
-            reading = units.read(text, kind, unit=header_unit if kind not in ("number", "rods") else None)
-        except ReadError:
-            continue
-        if reading.value is not None and not (kind == "number" and header_unit):
-            return reading.value, unit
-    raise InputError(
-        f"'{text}' is not one value: write rods (1.4), a length (9 in), a time (3 min) or a mass (0.2 kg)"
-    )
-
-
-def _per(text: str) -> tuple[float, str]:
-    """What it is given per: a rod, or a length [m]."""
-    word = text.strip().lower().removeprefix("per ").strip()
-    if word in ("rod", "rods"):
-        return 1.0, "rod"
-    try:
-        value = units.read(word if word[:1].isdigit() else f"1 {word}", "length").value
-    except ReadError:
-        value = None
-    if not value:
-        raise InputError(f"per '{text}': write rod, ft, in, m or mm")
-    return value / 1000.0, "m"
