@@ -98,11 +98,11 @@ def _curve(curve: Sequence[CurvePoint], profile: str) -> Table | None:
             str(point.jobs),
         )
         for place, point in enumerate(curve)
-        if place % 2 == 0
+        if place % 2 == 0 and point.tallies > 0
     ]
     return Table.of(
         "One usual line in a new job, in the history's own mix of conditions; tallies within an eighth of the "
-        "thickness. A curve ends where its record ends.",
+        "thickness, and no row where there is none. A curve ends where its record ends.",
         ("rods", "thickness", f"rods per {unit}, middle", "80 % range", "tallies", "jobs"),
         rows,
         numeric=(1, 2, 3, 4, 5),

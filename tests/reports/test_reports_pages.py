@@ -205,6 +205,15 @@ def test_R50_rates_show_a_panel_for_each_rod_and_a_dot_for_each_condition(opened
     assert "thickness exponent" in page.words
 
 
+def test_R50_no_rate_is_printed_where_no_tally_is_near(demo_pages: Path) -> None:
+    """Between two plates the curve goes on, but the table has no row on nought tallies."""
+    text = (demo_pages / "rates.html").read_text(encoding="utf-8")
+    table = text.split("One usual line in a new job")[2].split("</table>")[0]
+    rows = [re.findall(r"<t[hd][^>]*>([^<]*)</t[hd]>", row) for row in table.split("<tr>")[2:]]
+    assert len(rows) > 10
+    assert [row for row in rows if int(row[-2]) == 0] == []
+
+
 @pytest.mark.parametrize("name", KINDS)
 def test_a_page_in_feet_and_inches_holds_no_metre(demo_pages: Path, name: str) -> None:
     """Whoever reads feet, inches and psi finds no metre, millimetre or bar, but a bid's length said both ways."""
