@@ -59,7 +59,11 @@ def check_text(report: CheckReport) -> str:
         return f"nothing that does not add up: {looked}"
     lines = [problem.sentence() for problem in report.problems]
     end = [f"{_n(len(lines), 'problem')}; {looked}; nothing was changed"]
-    on_a_row = [problem.place for problem in report.problems if problem.row is not None]
+    on_a_row = [  # a cut typed from no sheet goes by its dive
+        problem.place if problem.sheet is not None else f"{problem.dive}.{problem.row}"
+        for problem in report.problems
+        if problem.row is not None
+    ]
     if on_a_row:
         end += [f"to mend a row: burnlog --by NAME fix cut '{on_a_row[0]}'", "  FIELD=VALUE --why REASON"]
     return ascii_text([*lines, *end])

@@ -55,6 +55,18 @@ def test_R06_two_bad_cells_are_both_named_and_nothing_is_written(burnlog: Runner
     assert json.loads(burnlog("list", "cuts", "--json").stdout)["cuts"] == []
 
 
+def test_the_row_that_check_would_mend_is_one_that_fix_takes(burnlog: Runner, tmp_path: Path) -> None:
+    """For a cut that was typed from no sheet the command names the dive and the row, and it runs."""
+    burnlog("init")
+    short = _row(1, "L1", "3").replace(",EX38,3,2 ft,", ",EX38,3,4 in,")
+    assert burnlog("import", str(_sheet(tmp_path / "short.csv", short))).returncode == 0
+    said = burnlog("check").stdout
+    assert "to mend a row: burnlog --by NAME fix cut 'PIER7 1.1'" in said
+    assert burnlog("--by", "JM", "fix", "cut", "PIER7 1.1", "new_length=2 ft", "--why", "read again").returncode == 0
+    assert "called through" in said
+    assert "called through" not in burnlog("check").stdout
+
+
 def test_an_import_counts_rows_in_the_words_of_the_deck(burnlog: Runner, tmp_path: Path) -> None:
     """One dive is one dive and two cuts are two cuts; the names of tables and of rows that only link stay out."""
     burnlog("init")
