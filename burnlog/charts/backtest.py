@@ -7,16 +7,18 @@ from typing import Any
 import pandas as pd
 
 from burnlog.analyses.backtest import Backtest
-from burnlog.charts.theme import BLACK, GREY, PALE, themed
+from burnlog.charts.theme import BLACK, GREY, PALE, line_at, themed
 
-__all__ = ["backtest_charts", "held_chart", "held_finding", "jobs_chart", "jobs_finding"]
+__all__ = ["METHOD_NAMES", "backtest_charts", "held_chart", "held_finding", "jobs_chart", "jobs_finding"]
 
-NAMES = {
+METHOD_NAMES = {
     "integrated": "this program's range",
     "plug_in": "mixed model, plug-in spreads",
     "job_t": "job ratios with t",
     "pooled": "pooled ratio, cuts apart",
+    "rule": "rule of thumb",
 }
+"""What each method of a backtest is called."""
 TICKS = [5, 10, 20, 30, 50, 70, 100, 150, 200, 300, 500, 700, 1000, 1500, 2000, 3000, 5000, 10000]
 
 
@@ -78,13 +80,13 @@ def _methods(found: Backtest) -> pd.DataFrame:
     return pd.DataFrame(
         [
             {
-                "method": f"{NAMES[name]} (n = {score.jobs} jobs)",
+                "method": f"{METHOD_NAMES[name]} (n = {score.jobs} jobs)",
                 "share": 100 * score.c80,
                 "low": 100 * score.c80_low,
                 "high": 100 * score.c80_high,
             }
             for name, score in found.methods.items()
-            if name in NAMES and score.c80 is not None and score.c80_low is not None and score.c80_high is not None
+            if score.c80 is not None and score.c80_low is not None and score.c80_high is not None
         ]
     )
 
@@ -112,9 +114,8 @@ def held_chart(found: Backtest) -> Any:
         y=y, x=alt.X("low:Q", scale=scale, title="jobs inside the 80 % range, %"), x2="high:Q"
     )
     dots = base.mark_point(color=BLACK, size=80, fill="white", opacity=1).encode(y=y, x=alt.X("share:Q", scale=scale))
-    goal = (
-        alt.Chart(pd.DataFrame({"at": [80]}))
-        .mark_rule(color=GREY, strokeDash=[6, 3])
-        .encode(x=alt.X("at:Q", scale=scale))
+    return themed(
+        alt.layer(line_at(80, scale=scale, dash=(6, 3)), spans, dots),
+        height=34 * len(rows) + 10,
+        description=held_finding(found),
     )
-    return themed(alt.layer(goal, spans, dots), height=34 * len(rows) + 10, description=held_finding(found))

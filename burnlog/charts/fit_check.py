@@ -9,7 +9,7 @@ import pandas as pd
 
 from burnlog.analyses.fit_check import FitCheck
 from burnlog.charts.amounts import steel_unit
-from burnlog.charts.theme import BLACK, GREY, WIDTH, dressed, themed
+from burnlog.charts.theme import BLACK, GREY, WIDTH, dressed, line_at, themed
 
 __all__ = ["check_charts", "groups_finding", "jobs_finding", "residual_finding"]
 
@@ -165,8 +165,9 @@ def _groups(check: FitCheck) -> Any:
             scale=alt.Scale(domain=["leans to one side", "holds 0"], range=["diamond", "circle"]),
         ),
     )
-    zero = alt.Chart(pd.DataFrame({"at": [0.0]})).mark_rule(color=GREY, strokeDash=[4, 3]).encode(x="at:Q")
-    return themed(alt.layer(zero, spans, dots), height=20 * len(table) + 10, description=groups_finding(check))
+    return themed(
+        alt.layer(line_at(0.0), spans, dots), height=20 * len(table) + 10, description=groups_finding(check)
+    )
 
 
 def _jobs(check: FitCheck) -> Any:
@@ -210,9 +211,8 @@ def _jobs(check: FitCheck) -> Any:
             "held:N", title=None, scale=alt.Scale(domain=["range holds", "range misses"], range=["circle", "diamond"])
         ),
     )
-    one = (
-        alt.Chart(pd.DataFrame({"at": [1.0]}))
-        .mark_rule(color=GREY, strokeDash=[4, 3])
-        .encode(x=alt.X("at:Q", scale=scale))
+    return themed(
+        alt.layer(line_at(1.0, scale=scale), spans, dots),
+        height=20 * len(table) + 10,
+        description=jobs_finding(check),
     )
-    return themed(alt.layer(one, spans, dots), height=20 * len(table) + 10, description=jobs_finding(check))

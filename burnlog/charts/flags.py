@@ -9,7 +9,7 @@ import pandas as pd
 
 from burnlog.analyses.consistency import Flag
 from burnlog.analyses.flags import KINDS, FlagReview
-from burnlog.charts.theme import BLACK, GREY, PALE, SHAPES, themed
+from burnlog.charts.theme import BLACK, PALE, SHAPES, line_at, themed
 
 __all__ = ["flag_charts", "outside_chart", "outside_finding"]
 
@@ -92,5 +92,6 @@ def outside_chart(review: FlagReview) -> Any:
         shape=alt.Shape("kind:N", title=None, scale=alt.Scale(domain=kinds, range=list(SHAPES[: len(kinds)]))),
         tooltip=["name:N", "rule:N", "times:Q"],
     )
-    one = alt.Chart(pd.DataFrame({"at": [1.0]})).mark_rule(color=GREY, strokeDash=[4, 3]).encode(x="at:Q")
-    return themed(alt.layer(bars, one, dots), height=24 * len(rows) + 10, description=outside_finding(review))
+    return themed(
+        alt.layer(bars, line_at(1.0), dots), height=24 * len(rows) + 10, description=outside_finding(review)
+    )

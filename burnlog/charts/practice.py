@@ -9,7 +9,7 @@ import pandas as pd
 
 from burnlog.analyses.practice import Panel, PracticeReview
 from burnlog.charts.amounts import length_unit
-from burnlog.charts.theme import BLACK, GREY, PALE, WIDTH, dressed, themed
+from burnlog.charts.theme import BLACK, GREY, PALE, WIDTH, dressed, line_at, themed
 
 __all__ = [
     "attempts_chart",
@@ -200,7 +200,6 @@ def split_chart(panel: Panel) -> Any:
     dots["kind"] = ["person"] * len(between) + ["attempt"] * len(within)
     # equal ratios would hide each other: dots stand at one of seven heights, in order, which means nothing else
     dots["height"] = [*(place % 7 for place in range(len(between))), *(place % 7 for place in range(len(within)))]
-    rule = alt.Chart(pd.DataFrame({"at": [1.0]})).mark_rule(color=GREY, strokeDash=[4, 3]).encode(x="at:Q")
     low, high = 0.95 * float(dots["ratio"].min()), 1.05 * float(dots["ratio"].max())
     marks = (
         alt.Chart(dots)
@@ -219,7 +218,7 @@ def split_chart(panel: Panel) -> Any:
             ),
         )
     )
-    return themed(alt.layer(rule, marks), height=116, description=split_finding(panel))
+    return themed(alt.layer(line_at(1.0), marks), height=116, description=split_finding(panel))
 
 
 def road_finding(panel: Panel) -> str:

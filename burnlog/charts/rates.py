@@ -11,7 +11,7 @@ from burnlog.analyses.rate_curve import CurvePoint
 from burnlog.analyses.rate_design import rod_levels
 from burnlog.analyses.rates import Rates, Term
 from burnlog.charts.amounts import length_unit, rods_named, steel_unit
-from burnlog.charts.theme import BLACK, GREY, SHAPES, WIDTH, dressed, themed
+from burnlog.charts.theme import BLACK, GREY, SHAPES, WIDTH, dressed, line_at, themed
 
 __all__ = ["curve_chart", "curve_finding", "rate_charts", "terms_chart", "terms_finding"]
 
@@ -171,6 +171,5 @@ def terms_chart(terms: Sequence[Term], what: str, *, profile: str = "metric") ->
         ),
         tooltip=["name:N", "against:N", "factor:Q", "low:Q", "high:Q"],
     )
-    one = alt.Chart(pd.DataFrame({"at": [1.0]})).mark_rule(color=GREY, strokeDash=[4, 3]).encode(x="at:Q")
-    chart = alt.layer(one, spans, dots)
+    chart = alt.layer(line_at(1.0), spans, dots)
     return themed(chart, height=24 * len(rows) + 10, description=terms_finding(terms, what, profile=profile))

@@ -19,6 +19,7 @@ __all__ = [
     "SHAPES",
     "WIDTH",
     "dressed",
+    "line_at",
     "plain",
     "png",
     "spec",
@@ -72,6 +73,18 @@ def dressed(chart: Any, *, description: str) -> Any:
         .configure_text(fontSize=FONT)
         .configure_header(labelFontSize=FONT, titleFontSize=FONT, labelColor=BLACK)
     )
+
+
+def line_at(value: float, *, scale: Any = None, dash: Sequence[int] = (4, 3)) -> Any:
+    """A grey line across a chart at a value of its x axis: what the marks are to be held against.
+
+    `scale` is the axis's own where the chart has set one.
+    """
+    import altair as alt
+    import pandas as pd
+
+    x = alt.X("at:Q") if scale is None else alt.X("at:Q", scale=scale)
+    return alt.Chart(pd.DataFrame({"at": [value]})).mark_rule(color=GREY, strokeDash=list(dash)).encode(x=x)
 
 
 def plain(value: Any) -> Any:

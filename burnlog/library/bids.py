@@ -91,10 +91,8 @@ def estimate(
         What is to be cut, or the CSV or XLSX file that says so.
     plan : Plan, optional
         From `plan`: bottom time, start-up, seed and the like.
-    scope : Scope, optional
-        What may stand together; production in open water without one.
-    **filters
-        Fields of `Scope` that differ from it.
+    scope, **filters
+        As in `burnlog.fit_rates`.
 
     Raises
     ------

@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 from burnlog.analyses.backtest import Backtest, Score
-from burnlog.charts.backtest import backtest_charts, held_finding, jobs_finding
+from burnlog.charts.backtest import METHOD_NAMES, backtest_charts, held_finding, jobs_finding
 from burnlog.reports.cautions import cautions
 from burnlog.reports.page import Head, Page, Table, page_of
-from burnlog.reports.text_backtest import NAMES
 
 __all__ = ["backtest_page"]
 
@@ -26,7 +25,7 @@ def backtest_page(found: Backtest, head: Head) -> Page:
         "Share of jobs inside each range; an 80 % range should hold 80 %. Width: ln(P90/P10). Bias: median of "
         "ln(P50/actual). CRPS and pinball loss at P80 on the log scale: smaller is nearer.",
         COLUMNS,
-        [_method(NAMES.get(name, name), score) for name, score in found.methods.items()],
+        [_method(METHOD_NAMES[name], score) for name, score in found.methods.items()],
         numeric=range(1, len(COLUMNS)),
     )
     jobs = Table.of(

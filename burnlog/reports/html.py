@@ -16,7 +16,7 @@ from burnlog.analyses.thumb import compare_rules
 from burnlog.charts.amounts import cut_length, length_unit, steel_unit
 from burnlog.reports.cautions import MADE_UP, cautions
 from burnlog.reports.page import page
-from burnlog.reports.text_plan import own_says, rule_says
+from burnlog.reports.text_plan import own_says, oxygen_says, rule_says
 from burnlog.wording import show
 
 __all__ = ["estimate_page"]
@@ -153,8 +153,7 @@ def _order(made: Estimate, profile: str) -> list[tuple[str, str]]:
         packs = f", {made.order.packs[name]} packs" if name in made.order.packs else ""
         rows.append((f"rods {name}", f"{amount:.0f}{packs}"))
     if made.order.oxygen_kg is not None:
-        kg = made.order.oxygen_kg
-        rows.append(("oxygen", f"{kg:.0f} kg ({in_scf(kg):.0f} scf at 70 F, 1 atm)"))
+        rows.append(("oxygen", oxygen_says(made.order.oxygen_kg, profile)))
     if made.order.cylinders is not None and made.order.usable_kg_each is not None:
         rows.append(("cylinders", f"{made.order.cylinders}, {made.order.usable_kg_each:.2f} kg usable in each"))
         needed, margin = (

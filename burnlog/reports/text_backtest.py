@@ -4,18 +4,12 @@ from __future__ import annotations
 
 from burnlog.analyses.backtest import Backtest, Score
 from burnlog.analyses.rehearsal import Held, Rehearsal
+from burnlog.charts.backtest import METHOD_NAMES
 from burnlog.reports.cautions import MADE_UP
 from burnlog.reports.lines import ascii_text, wrapped
 
 __all__ = ["backtest_text", "rehearsal_text"]
 
-NAMES = {
-    "integrated": "this program's range",
-    "plug_in": "mixed model, plug-in spreads",
-    "job_t": "job ratios with t",
-    "pooled": "pooled ratio, cuts apart",
-    "rule": "rule of thumb",
-}
 TOTALS = {"rods": "rods", "seconds": "cut time", "dives": "dives"}
 
 
@@ -27,7 +21,7 @@ def backtest_text(found: Backtest) -> str:
     lines.append("Share of actual totals inside the range; 80 % with its exact 95 % interval.")
     lines.append("")
     lines.append(f"  {'method':<29}{'50 %':>6}{'80 %':>15}{'95 %':>7}{'width':>6}{'CRPS':>7}{'P80':>7}")
-    lines += [_row(NAMES.get(name, name), score) for name, score in found.methods.items()]
+    lines += [_row(METHOD_NAMES[name], score) for name, score in found.methods.items()]
     lines.append("  width: ln(P90/P10). CRPS, and P80 (pinball loss there), on the log scale:")
     lines.append("  smaller is nearer.")
     lines += ["", f"  {'job':<16}{'P10':>8}{'P50':>8}{'P90':>8}{'actual':>9}{'tallies before':>16}"]

@@ -13,7 +13,7 @@ from burnlog.charts.amounts import cut_length, length_unit, steel_unit
 from burnlog.reports.cautions import MADE_UP
 from burnlog.reports.lines import ascii_text, wrapped
 
-__all__ = ["estimate_text", "own_says", "rule_says", "score_text", "vary_text"]
+__all__ = ["estimate_text", "own_says", "oxygen_says", "rule_says", "score_text", "vary_text"]
 
 
 def _thick(mm: float, profile: str) -> str:
@@ -72,7 +72,7 @@ def estimate_text(made: Estimate, *, profile: str = "metric", code: str = "DRAFT
     if made.order.oxygen_kg is not None:
         kg = made.order.oxygen_kg
         cylinders = f", {made.order.cylinders} cylinders" if made.order.cylinders is not None else ""
-        lines.append(f"  oxygen: {kg:.0f} kg ({in_scf(kg):.0f} scf at 70 F, 1 atm){cylinders}")
+        lines.append(f"  oxygen: {oxygen_says(kg, profile)}{cylinders}")
     if made.plan.bottom_time_s is not None and made.plan.start_up_s is not None:
         lines += wrapped(
             f"Dives at {made.plan.bottom_time_s / 60:g} min bottom time (typed), {made.plan.start_up_s / 60:g} min "
@@ -119,6 +119,12 @@ def _each(item: Item, profile: str) -> str:
     if item.interlocks:
         said.append(f"{item.interlocks} interlocks, two or three thicknesses deep")
     return "; ".join(said)
+
+
+def oxygen_says(kg: float, profile: str) -> str:
+    """Oxygen to be ordered in both units, the reader's first."""
+    scf, mass = f"{in_scf(kg):,.0f} scf at 70 F, 1 atm", f"{kg:,.0f} kg"
+    return f"{scf} ({mass})" if profile == "us" else f"{mass} ({scf})"
 
 
 def rule_says(rule: Compared, profile: str) -> str:

@@ -223,6 +223,18 @@ def test_a_page_in_feet_and_inches_holds_no_metre(demo_pages: Path, name: str) -
     assert re.findall(r".{30}(?:\d ?(?:mm|m|bar|kPa|msw)|per (?:m|metre))\b", words) == []
 
 
+def test_a_bid_orders_oxygen_in_the_readers_unit_first() -> None:
+    """Cubic feet lead for a reader of feet, kilograms for any other, and the other unit stands beside."""
+    from burnlog.reports.text_plan import oxygen_says
+
+    us, metric = oxygen_says(375.5, "us"), oxygen_says(375.5, "metric")
+    said = re.fullmatch(r"([\d,]+) scf at 70 F, 1 atm \(376 kg\)", us)
+    assert said is not None
+    # 1 scf of oxygen at 70 F and 1 atm is 0.03755 kg: held in tests/physics/test_physics_oxygen.py
+    assert int(said[1].replace(",", "")) == pytest.approx(375.5 / 0.03755, rel=1e-3)
+    assert metric == f"376 kg ({said[1]} scf at 70 F, 1 atm)"
+
+
 def test_rods_bear_their_diameter_in_the_readers_unit(demo_pages: Path, tmp_path: Path) -> None:
     """Page, charts and terminal say 1/4 in or 6.35 mm as the reader counts; JSON is SI whoever asks."""
     db = str(demo_pages / "demo.db")
