@@ -22,7 +22,7 @@ __all__ = [
     "total_finding",
 ]
 
-HEIGHT = 155
+HEIGHT = 142
 """Of the history [px]: what the second printed page leaves."""
 TICKS = (0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 50, 100)
 DOTS = 100

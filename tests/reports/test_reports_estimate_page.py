@@ -120,12 +120,12 @@ def test_R60_both_boxes_stand_before_the_items(page: Path) -> None:
     assert text.index("<h2>In</h2>") < text.index("<h2>Not in</h2>") < text.index("<h2>Items</h2>")
 
 
-def _bid_page(demo: Path, takeoff: Path, out: Path) -> Path:
+def _bid_page(demo: Path, takeoff: Path, out: Path, *, profile: str = "us") -> Path:
     """The page of a bid on the demonstration's log."""
     with open_log(demo / "demo.db") as record:
         made = estimate(record, takeoff, plan(bottom_time="40 min", start_up="15 min", dives_per_day=3))
     head = {"code": "E7", "state": "ISSUED", "title": "t", "hash": "0" * 64, "by": "JM", "made_on": "2026-01-01"}
-    out.write_text(estimate_page(made, head, profile="us", last="6 of 9 inside the 80 % range"), encoding="utf-8")
+    out.write_text(estimate_page(made, head, profile=profile, last="6 of 9 inside the 80 % range"), encoding="utf-8")
     return out
 
 
@@ -168,11 +168,14 @@ PRINTED_ONCE = (
 
 @pytest.mark.browser
 @pytest.mark.parametrize("paper", PAPERS)
-@pytest.mark.parametrize("items", [4, 12])
-def test_a_bid_prints_on_two_pages(page: Path, browser: Browser, paper: str, items: int, tmp_path: Path) -> None:
+@pytest.mark.parametrize(("items", "profile"), [(4, "us"), (12, "us"), (12, "metric")])
+def test_a_bid_prints_on_two_pages(
+    page: Path, browser: Browser, paper: str, items: int, profile: str, tmp_path: Path
+) -> None:
     """Up to twelve items make two pages on either paper: the figures first, then the charts and the cautions."""
     takeoff = _takeoff(page.parent, items, tmp_path / "t.csv")
-    printed = _printed(browser, _bid_page(page.parent, takeoff, tmp_path / "bid.html"), paper, tmp_path)
+    made = _bid_page(page.parent, takeoff, tmp_path / "bid.html", profile=profile)
+    printed = _printed(browser, made, paper, tmp_path)
     assert len(printed) == 2
     for text in PRINTED_ONCE:
         assert sum(text in each for each in printed) == 1, text
