@@ -9,13 +9,14 @@ import typer
 
 from burnlog.cli.context import Context, now, say, say_json
 from burnlog.cli.echo import echo_cut, rows_in_words
-from burnlog.cli.options import AsJson, Progress
+from burnlog.cli.options import AsJson, Progress, named_values
 from burnlog.cli.progress import bar
 from burnlog.errors import InputError
 from burnlog.reports.cautions import MADE_UP
 from burnlog.wording import number_of
 
 if TYPE_CHECKING:
+    from burnlog.store.exchange import ImportReport
     from burnlog.store.log import Log
 
 __all__ = ["register"]
@@ -87,36 +88,26 @@ def import_(
                     weigh=contents_kg,
                     progress=tick,
                 )
-            out.append(
-                {
-                    "file": report.file,
-                    "kind": report.kind,
-                    "rows": report.rows,
-                    "added": dict(report.added),
-                    "skipped": report.skipped,
-                    "filled": report.filled,
-                    "held": report.held,
-                    "rest": str(report.rest) if report.rest else None,
-                    "masters": {name: list(codes) for name, codes in report.masters.items()},
-                    "notes": list(report.notes),
-                    "dry_run": report.dry_run,
-                }
-            )
-            if as_json:
-                continue
-            head = "would add" if dry_run else "added"
-            listed = rows_in_words(report.added) or "nothing new (0 rows)"
-            say(f"{report.file}: {report.kind}, {number_of(report.rows, 'row')}; {head} {listed}")
-            if report.skipped:
-                say(f"  in the log already: {number_of(report.skipped, 'row')}")
-            if report.filled:
-                say(f"  filled from this file: {number_of(report.filled, 'blank')} of the log; the trail names each")
-            if report.held:
-                say(f"  held back, with the reason, in {report.rest}: {number_of(report.held, 'row')}")
-            for note in report.notes:
-                say(f"  {note}")
+            out.append(report.as_json())
+            if not as_json:
+                _say_taken(report)
     if as_json:
         say_json({"files": out})
+
+
+def _say_taken(report: ImportReport) -> None:
+    """What became of one file."""
+    head = "would add" if report.dry_run else "added"
+    listed = rows_in_words(report.added) or "nothing new (0 rows)"
+    say(f"{report.file}: {report.kind}, {number_of(report.rows, 'row')}; {head} {listed}")
+    if report.skipped:
+        say(f"  in the log already: {number_of(report.skipped, 'row')}")
+    if report.filled:
+        say(f"  filled from this file: {number_of(report.filled, 'blank')} of the log; the trail names each")
+    if report.held:
+        say(f"  held back, with the reason, in {report.rest}: {number_of(report.held, 'row')}")
+    for note in report.notes:
+        say(f"  {note}")
 
 
 def add_cut(
@@ -219,12 +210,7 @@ def _adder(table: str) -> Any:
             say(f"{table}: " + ", ".join(FIELDS[name]))
             return
         context = Context.of(ctx)
-        typed = {}
-        for field in fields:
-            key, equals, value = field.partition("=")
-            if not equals:
-                raise InputError(f"'{field}': write name=value, as in code=PIER7.")
-            typed[key.strip()] = value
+        typed = named_values(fields, "name=value, as in job=PIER7")
         from burnlog.store.entry import add_row
 
         with context.open(write=True) as log:

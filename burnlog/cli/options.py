@@ -33,6 +33,7 @@ __all__ = [
     "bundled",
     "day",
     "jobs_in",
+    "named_values",
     "pressure",
     "whole",
 ]
@@ -164,6 +165,26 @@ class Floor:
 def pressure(text: str | None) -> float | None:
     """A pressure typed as an option [kPa]."""
     return units.read(text, "pressure").value if text else None
+
+
+def named_values(words: list[str], wanted: str) -> dict[str, str]:
+    """Words typed as name=value, by name; `wanted` is what a message asks for.
+
+    Raises
+    ------
+    InputError
+        One of them has no `=`, or no name before it, or a name stands twice.
+    """
+    out: dict[str, str] = {}
+    for word in words:
+        name, equals, value = word.partition("=")
+        name = name.strip()
+        if not equals or not name:
+            raise InputError(f"'{word}': write {wanted}.")
+        if name in out:
+            raise InputError(f"{name} stands twice, as '{out[name]}' and as '{value}'; keep one.")
+        out[name] = value
+    return out
 
 
 def whole(text: str, name: str) -> int:

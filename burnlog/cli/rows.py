@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from burnlog.cli.context import Context, closing, say, say_json, tell
-from burnlog.cli.options import AsJson
+from burnlog.cli.options import AsJson, named_values
 from burnlog.errors import InputError
 from burnlog.reports.cautions import MADE_UP
 from burnlog.store.listing import LISTS
@@ -49,12 +49,7 @@ def fix(
     by = context.signed("a fix")
     if not why:
         raise InputError('a fix needs its reason: --why "box counted twice".')
-    typed = {}
-    for change in changes:
-        key, equals, value = change.partition("=")
-        if not equals:
-            raise InputError(f"'{change}': write field=value, as in rods=7.")
-        typed[key.strip()] = value
+    typed = named_values(changes, "field=value, as in rods=7")
     with context.open(write=True) as log:
         done = mend(log, table.replace("-", "_"), ref, typed, why=why, by=by)
         profile = _profile(context, log, done.table, log.find(done.table, done.ref))

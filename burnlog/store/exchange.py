@@ -7,6 +7,7 @@ import hashlib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
 from burnlog.errors import CellProblem, FileError, InputError, RowErrors
 from burnlog.store.batch import Batch
@@ -62,6 +63,22 @@ class ImportReport:
     masters: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
     dry_run: bool = False
+
+    def as_json(self) -> dict[str, Any]:
+        """The report as plain values."""
+        return {
+            "file": self.file,
+            "kind": self.kind,
+            "rows": self.rows,
+            "added": dict(self.added),
+            "skipped": self.skipped,
+            "filled": self.filled,
+            "held": self.held,
+            "rest": None if self.rest is None else str(self.rest),
+            "masters": {name: list(codes) for name, codes in self.masters.items()},
+            "notes": list(self.notes),
+            "dry_run": self.dry_run,
+        }
 
 
 class _DryRun(Exception):  # noqa: N818 - a way out of a transaction, not an error

@@ -358,3 +358,21 @@ def test_import_and_merge_tell_their_bar(log: Path, tmp_path: Path, monkeypatch:
     assert [done for done, _ in told] == sorted(done for done, _ in told)
     assert told[-1][0] == told[-1][1]
     assert wishes == [True, False]
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (("dive_date",), "'dive_date': write field=value"),
+        (("=7",), "'=7': write field=value"),
+        (("restarts=1", "restarts=2"), "restarts stands twice, as '1' and as '2'; keep one"),
+    ],
+)
+def test_what_is_typed_as_field_and_value_is_both_and_once(
+    burnlog: Runner, log: Path, words: tuple[str, ...], told: str
+) -> None:
+    """A field without a value, a value without a field, or one field twice is refused before anything is changed."""
+    done = burnlog("--by", "JM", "fix", "cut", "1", *words, "--why", "read again")
+    assert (done.returncode, done.stdout) == (2, "")
+    assert told in done.stderr
+    assert burnlog("trail", "cut", "1").stdout == "cut 1: never changed.\n"
