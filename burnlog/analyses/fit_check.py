@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
+from scipy.special import stdtrit
 
 from burnlog.analyses.backtest import Forecast, backtest
 from burnlog.analyses.rates import Rates
@@ -22,7 +23,8 @@ from burnlog.errors import FitError
 __all__ = ["Band", "Checked", "FitCheck", "fit_check"]
 
 BANDS = 5
-CLEAR = 2.0
+WITHIN = 2.0
+FEWEST = 3
 
 
 @dataclass(frozen=True)
@@ -40,7 +42,10 @@ class Checked:
 
 @dataclass(frozen=True)
 class Band:
-    """The mean residual of some of the tallies, in spreads; `clear` where it is more than two standard errors off."""
+    """The mean residual of some of the tallies, in spreads.
+
+    `mean` plus and minus `reach` is its 95 % t interval, None below three tallies; `clear` where that leaves out 0.
+    """
 
     by: str
     name: str
@@ -48,7 +53,12 @@ class Band:
     high: float | None
     tallies: int
     mean: float
-    clear: bool
+    reach: float | None
+
+    @property
+    def clear(self) -> bool:
+        """The mean lies on one side of 0, as a band without a lean would by chance in 1 of 20."""
+        return self.reach is not None and abs(self.mean) > self.reach
 
 
 @dataclass(frozen=True)
@@ -105,7 +115,7 @@ def fit_check(frames: Frames, found: Rates) -> FitCheck:
         rows=rows,
         why_no_rows=why,
         bands=tuple(_bands(table)) if rows else (),
-        within=float(table["spreads"].abs().le(CLEAR).mean()) if rows else None,
+        within=float(table["spreads"].abs().le(WITHIN).mean()) if rows else None,
         jobs=jobs,
         why_no_jobs=why_no_jobs,
         inside=sum(job.p10 <= job.actual_rods <= job.p90 for job in jobs),
@@ -156,6 +166,6 @@ def _bands(table: pd.DataFrame) -> Iterable[Band]:
 
 def _band(by: str, name: str, low: float | None, high: float | None, spreads: pd.Series[float]) -> Band:
     n = len(spreads)
-    mean = float(spreads.mean())
-    error = float(spreads.std(ddof=1)) / np.sqrt(n) if n > 1 else np.inf
-    return Band(by, name, low, high, n, mean, clear=bool(n > 2 and abs(mean) > CLEAR * error))
+    # By t: of three tallies without a lean the mean is beyond two of its standard errors in 18 of 100.
+    reach = float(stdtrit(n - 1, 0.975) * spreads.std(ddof=1) / np.sqrt(n)) if n >= FEWEST else None
+    return Band(by, name, low, high, n, float(spreads.mean()), reach)

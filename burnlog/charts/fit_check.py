@@ -131,25 +131,22 @@ def _clouds(check: FitCheck, profile: str) -> Any:
 
 
 def _groups(check: FitCheck) -> Any:
-    """The mean residual of each job and diver with two standard errors, in code order."""
+    """The mean residual of each job and diver with its 95 % interval where it has one, in code order."""
     import altair as alt
 
-    tallies = pd.DataFrame([{"job": row.job, "diver": row.diver, "t": row.spreads} for row in check.rows])
-    rows = []
-    for by in ("job", "diver"):
-        for band in check.of(by):
-            mine = tallies.loc[tallies[by].eq(band.name), "t"]
-            error = float(mine.std(ddof=1)) / len(mine) ** 0.5 if len(mine) > 1 else 0.0
-            rows.append(
-                {
-                    "name": f"{by} {band.name} (n = {band.tallies})",
-                    "mean": band.mean,
-                    "low": band.mean - 2 * error,
-                    "high": band.mean + 2 * error,
-                    "clear": "leans to one side" if band.clear else "holds 0",
-                }
-            )
-    table = pd.DataFrame(rows)
+    table = pd.DataFrame(
+        [
+            {
+                "name": f"{by} {band.name} (n = {band.tallies})",
+                "mean": band.mean,
+                "low": band.mean - (band.reach or 0.0),
+                "high": band.mean + (band.reach or 0.0),
+                "clear": "leans to one side" if band.clear else "holds 0",
+            }
+            for by in ("job", "diver")
+            for band in check.of(by)
+        ]
+    )
     base = alt.Chart(table).encode(
         y=alt.Y("name:N", sort=None, title=None, axis=alt.Axis(labelLimit=260, grid=False))
     )

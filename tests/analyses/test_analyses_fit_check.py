@@ -8,7 +8,8 @@ from collections.abc import Callable
 from typing import Any
 
 import numpy as np
-from scipy.stats import binom
+import pytest
+from scipy.stats import binom, ttest_1samp
 
 from burnlog.analyses.fit_check import fit_check
 from burnlog.analyses.rate_curve import rate_curve
@@ -90,6 +91,11 @@ def test_residuals_of_the_fitted_form_lie_about_zero(record: Record) -> None:
     steel = (*check.of("thickness"), *check.of("expected rods"))
     assert sum(band.tallies for band in check.of("thickness")) == 240
     assert sum(band.clear for band in steel) <= binom.ppf(0.999, len(steel), 0.05)
+    for band in check.of("job"):
+        ends = ttest_1samp([row.spreads for row in check.rows if row.job == band.name], 0.0).confidence_interval(0.95)
+        assert band.reach is not None
+        assert (band.mean - band.reach, band.mean + band.reach) == pytest.approx(tuple(ends), rel=1e-9)
+        assert band.clear == (ends.low > 0 or ends.high < 0)
 
 
 def test_steel_that_bends_the_rule_shows_as_bands_that_lean(record: Record) -> None:
