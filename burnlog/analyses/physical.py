@@ -150,8 +150,8 @@ def far_from_own_rate(tallyset: TallySet, *, fewer_than: int = 7, profile: str =
     """Tallies over four times, or under a quarter of, the rods per metre of the job's other tallies.
 
     The others speak by their median, of two by the middle on the log scale: one count with a zero too many must not
-    make the rest look cheap. For jobs with fewer tallies than `fewer_than` and no model: on a mixed job of ordinary size this rule raises
-    some 1.5 false flags in 100 tallies.
+    make the rest look cheap. For jobs with fewer tallies than `fewer_than` and no model: on a mixed job of ordinary
+    size this rule raises some 1.5 false flags in 100 tallies.
     """
     rule = "far from the job's own rate"
     flags, judged, blank = [], 0, 0

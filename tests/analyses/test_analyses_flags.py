@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import sys
 from dataclasses import replace
 from datetime import date
@@ -51,7 +52,9 @@ def test_R53_eight_rates_flag_the_last_though_its_plain_z_is_small() -> None:
     left_out = fit_robust(logs, np.ones((8, 1)), [], prior_precision=[0.0], df=np.inf).left_out_t
     assert left_out[-1] == pytest.approx(13.1, abs=0.05)  # recomputed
     review = flags(one_job(RATES))
-    assert [(flag.rule, flag.target) for flag in review.flags] == [("rods over length out of line", "tally 8 (J1 8.1)")]
+    assert [(flag.rule, flag.target) for flag in review.flags] == [
+        ("rods over length out of line", "tally 8 (J1 8.1)")
+    ]
     flag = review.flags[0]
     assert flag.seen == pytest.approx(2.5)
     assert flag.expected_low is not None
@@ -250,3 +253,19 @@ def test_the_fit_behind_the_flags_is_the_one_for_planning(season: Frames) -> Non
     assert judged is not None
     assert judged.design.names == design(gather(season)).names
     assert len(judged.fit.left_out_t) == len(gather(season).tallies)
+
+
+@pytest.mark.parametrize(("odd", "asked"), [(6.0, 0), (50.0, 1)])
+def test_counts_that_repeat_are_no_spread_of_nothing(record: Record, odd: float, asked: int) -> None:
+    """Of 40 counts all but one are 5 rods: a 6 may be the same burn rounded up, a 50 is asked about, 4 to 6 expected."""
+    rows = [
+        {"job": f"J{n % 4}", "dive_no": 1 + n // 4, "new_length_m": 1.0, "planned_length_m": 1.0, "rods": 5.0}
+        for n in range(40)
+    ]
+    found = flags(record([*rows[:-1], {**rows[-1], "rods": odd}]))
+    rods = [flag for flag in found.flags if flag.kind == "rods"]
+    assert len(rods) == asked
+    for flag in rods:
+        assert flag.expected_low == pytest.approx(5.0 * math.exp(-0.2))
+        assert flag.expected_high == pytest.approx(5.0 * math.exp(0.2))
+        assert flag.score == pytest.approx(math.log(10.0) / 0.1)
