@@ -29,6 +29,7 @@ from burnlog.stats.outliers import generalised_esd
 __all__ = ["NOT_SEEN", "FlagReview", "LeftOut", "flags"]
 
 FEWEST_FOR_ESD = 7
+HALF_A_ROD = 0.5
 KINDS = ("check the sheet", "rods", "time", "sag")
 NOT_SEEN = (
     "a wrong length on a line without a planned length, or given up;",
@@ -209,9 +210,14 @@ def _esd(frames: Frames, tallyset: TallySet, profile: str) -> Findings:
     flags = []
     for place in found:
         row = tallies.iloc[place]
-        reach = 2.0 * float(rest.std(ddof=1))
         scale = float(steel.iloc[place])
-        t = abs(float(logs[place] - rest.mean())) / max(float(rest.std(ddof=1)), 1e-9)
+        # Equal burns may be written one whole rod apart: where counts repeat, that is the spread and not their own.
+        whole = HALF_A_ROD / (scale * float(np.exp(rest.mean())) * float(row["new_length_m"]))
+        usual = max(float(rest.std(ddof=1)), whole)
+        reach = 2.0 * usual
+        t = abs(float(logs[place] - rest.mean())) / usual
+        if t <= 2.0:
+            continue
         flags.append(
             Flag(
                 rule=rule,

@@ -27,6 +27,7 @@ RATIO_LIMITS = (0.3, 1.5)  # an odd row must neither hide in its group's effect 
 CLIP = 1.345  # Huber's clipping point: 95 % efficient at the normal
 MOST_ITERATIONS = 200
 TOLERANCE = 1e-9  # of the scale and the fitted values, relative to the scale
+NO_SPREAD = 1e-9  # of the spread of y: a robust scale below it is rounding, not luck
 
 
 @dataclass(frozen=True)
@@ -133,7 +134,7 @@ def fit_robust(
     Raises
     ------
     FitError
-        As for `integrate`.
+        As for `integrate`; or most rows are fitted exactly, so that the robust scale has no size.
 
     Notes
     -----
@@ -167,6 +168,8 @@ def fit_robust(
         used = judged if ratios is None else dict(ratios)
         basis = flat_basis(Case(y, X, variance), precision, labels)
         settled = _settle(*_columns(y, X, effects, used, basis), variance, precision, df)
+    if settled.scale < NO_SPREAD * float(np.std(y)):
+        raise FitError("Most rows agree exactly, so there is no usual spread to hold the others against.")
     step = settled.step
     room = 1.0 - step.h
     away = step.residual / room

@@ -11,6 +11,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from plain_record import frames_of
 from review_record import record
 
 from burnlog.analyses.flags import flags
@@ -256,13 +257,13 @@ def test_the_fit_behind_the_flags_is_the_one_for_planning(season: Frames) -> Non
 
 
 @pytest.mark.parametrize(("odd", "asked"), [(6.0, 0), (50.0, 1)])
-def test_counts_that_repeat_are_no_spread_of_nothing(record: Record, odd: float, asked: int) -> None:
-    """Of 40 counts all but one are 5 rods: a 6 may be the same burn rounded up, a 50 is asked about, 4 to 6 expected."""
+def test_counts_that_repeat_are_no_spread_of_nothing(odd: float, asked: int) -> None:
+    """Of 40 counts all but one are 5 rods: a 6 may be the same burn rounded up, a 50 is asked about."""
     rows = [
         {"job": f"J{n % 4}", "dive_no": 1 + n // 4, "new_length_m": 1.0, "planned_length_m": 1.0, "rods": 5.0}
         for n in range(40)
     ]
-    found = flags(record([*rows[:-1], {**rows[-1], "rods": odd}]))
+    found = flags(frames_of([*rows[:-1], {**rows[-1], "rods": odd}]))
     rods = [flag for flag in found.flags if flag.kind == "rods"]
     assert len(rods) == asked
     for flag in rods:

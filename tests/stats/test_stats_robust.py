@@ -172,3 +172,12 @@ def test_gaps_and_tangles_are_refused() -> None:
         fit_robust(y, np.column_stack([X[:, :2], X[:, 1]]), effects, m, prior_precision=[0.0, 0.0, 0.0])
     with pytest.raises(ValueError, match="share"):
         fit_robust(y, X, effects, m, prior_precision=PRECISION, ratios={"group": 1.0})
+
+
+def test_rows_that_agree_exactly_are_no_spread_to_judge_by() -> None:
+    """Five rows of ln 5 and one of ln 6 are refused; a whole-number count there would stand 1e16 spreads off."""
+    counts = np.log([5.0, 5.0, 5.0, 5.0, 5.0, 6.0])
+    with pytest.raises(FitError, match="no usual spread"):
+        fit_robust(counts, np.ones((6, 1)), [], prior_precision=[0.0])
+    mixed = np.log([5.0, 5.0, 6.0, 5.0, 6.0, 6.0])
+    assert np.abs(fit_robust(mixed, np.ones((6, 1)), [], prior_precision=[0.0]).left_out_t).max() < 3
