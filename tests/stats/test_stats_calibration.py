@@ -1,4 +1,4 @@
-"""Simulation-based calibration: data drawn from the priors, truths ranked among the draws.
+"""Simulation-based calibration: data drawn from the priors, truths ranked among the draws; and one closed form.
 
 Talts, Betancourt, Simpson, Vehtari, Gelman 2018 (arXiv 1804.06788): if the sampler is exact, every rank is
 uniform. Seeds are fixed; they were not chosen, and the check is shown to fail for samplers that are slightly wrong.
@@ -124,3 +124,34 @@ def test_ranks_are_uniform_under_importance_sampling() -> None:
 def test_a_wrong_sampler_is_caught(how: str, caught: str) -> None:
     """Spreads plugged in, or sigma 8 % too small: the same check says so."""
     assert p_values(400, seed=4, how=how)[caught] < 1e-5
+
+
+def test_range_of_a_new_group_is_students_t_when_the_ratio_is_known() -> None:
+    """With sd/sigma at 1.5, P10, P50 and P90 of a row of a new group are those of t about the mean, on n - 1.
+
+    Closed form, worked out here from V = I + 1.5^2 ZZ': flat mean b = mean by V^-1, s^2 = (y-b)'V^-1(y-b)/(n-1),
+    new row b + s sqrt(1 + 1.5^2 + 1/(1'V^-1 1)) t on n - 1 (Box and Tiao 1973, section 2.7, from memory).
+    """
+    ratio, group = 1.5, np.repeat(np.arange(4), 3)
+    rng = np.random.default_rng(8)
+    y = 1.0 + 0.3 * rng.standard_normal(4)[group] + 0.2 * rng.standard_normal(12)
+    effect = Effect(
+        "g", loadings=np.eye(4)[group], levels=tuple("abcd"), scale=1.67, grid=(0.999 * ratio, 1.001 * ratio, 2)
+    )
+    found = integrate(
+        [Case(y, np.ones((12, 1)), np.ones(12))], [effect], prior_precision=np.array([0.0]), names=("x",)
+    )
+    drawn, luck = (
+        found.draws(200_000, np.random.default_rng(1)),
+        np.random.default_rng(2).standard_normal((2, 200_000)),
+    )
+    new = drawn.coef[:, 0] + drawn.sd["g"] * luck[0] + drawn.sigma * luck[1]
+    inverse = np.linalg.inv(np.eye(12) + ratio**2 * (group[:, None] == group))
+    weight = inverse.sum()
+    mean = (inverse @ y).sum() / weight
+    spread = np.sqrt((y - mean) @ inverse @ (y - mean) / 11 * (1 + ratio**2 + 1 / weight))
+    expected = mean + spread * stats.t.ppf([0.1, 0.5, 0.9], 11)
+    error = (
+        spread * np.sqrt([0.09, 0.25, 0.09]) / stats.t.pdf(stats.t.ppf([0.1, 0.5, 0.9], 11), 11) / np.sqrt(200_000)
+    )
+    assert np.all(np.abs(np.quantile(new, [0.1, 0.5, 0.9]) - expected) < 4 * error)
