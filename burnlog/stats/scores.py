@@ -18,8 +18,6 @@ __all__ = [
     "crps_lognormal",
     "crps_normal",
     "crps_sample",
-    "log_width",
-    "median_log_error",
     "pinball",
 ]
 
@@ -170,33 +168,6 @@ def coverage(y: ArrayLike, low: ArrayLike, high: ArrayLike, *, level: float = 0.
     below = float(scipy.special.betaincinv(inside, n - inside + 1, tail)) if inside else 0.0
     above = float(scipy.special.betaincinv(inside + 1, n - inside, 1.0 - tail)) if inside < n else 1.0
     return Coverage(inside, n, inside / n if n else float("nan"), below, above, level)
-
-
-def log_width(low: ArrayLike, high: ArrayLike) -> float:
-    """Median of ln(high/low): how wide the ranges are, as a factor's logarithm.
-
-    Examples
-    --------
-    >>> round(log_width([10, 10, 10], [20, 15, 40]), 4)
-    0.6931
-    """
-    low, high = np.asarray(low, float), np.asarray(high, float)
-    _above_zero("low", low)
-    return float(np.nanmedian(np.log(high / low)))
-
-
-def median_log_error(forecast: ArrayLike, actual: ArrayLike) -> float:
-    """Median of ln(forecast/actual): above 0 when forecasts run high.
-
-    Examples
-    --------
-    >>> round(median_log_error([110, 100, 130], [100, 100, 100]), 4)
-    0.0953
-    """
-    forecast, actual = np.asarray(forecast, float), np.asarray(actual, float)
-    _above_zero("forecast", forecast)
-    _above_zero("actual", actual)
-    return float(np.nanmedian(np.log(forecast / actual)))
 
 
 def _above_zero(name: str, values: Array) -> None:

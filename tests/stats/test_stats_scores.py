@@ -13,8 +13,6 @@ from burnlog.stats.scores import (
     crps_lognormal,
     crps_normal,
     crps_sample,
-    log_width,
-    median_log_error,
     pinball,
 )
 
@@ -125,11 +123,3 @@ def test_coverage_leaves_gaps_aside() -> None:
     empty = coverage([], [], [])
     assert np.isnan(empty.share)
     assert (empty.low, empty.high) == (0.0, 1.0)
-
-
-def test_width_and_error_are_medians_of_logarithms() -> None:
-    """A range of twofold has width ln 2; forecasts a tenth high have error ln 1.1; values must be above 0."""
-    assert log_width([1, 3, 5], [2, 6, 10]) == pytest.approx(np.log(2))
-    assert median_log_error([1.1, 2.2, 9.0], [1.0, 2.0, 1.0]) == pytest.approx(np.log(1.1))
-    with pytest.raises(ValueError, match="above 0"):
-        log_width([0.0], [1.0])
