@@ -14,6 +14,7 @@ from burnlog.columns import Frames
 from burnlog.reports.cautions import cautions
 from burnlog.reports.page import Head, Page, Table, page_of
 from burnlog.units import show
+from burnlog.wording import number_of
 
 __all__ = ["day_page"]
 
@@ -38,7 +39,7 @@ def day_page(day: Day, frames: Frames, left: Sequence[Left], head: Head, *, prof
         head,
         charts=charts,
         cautions=cautions("day", closed_space=head.closed_space),
-        used=f"{_n(day.dives, 'dive')}, {day.blanks_of - day.blanks} of {day.blanks_of} fields filled in",
+        used=f"{number_of(day.dives, 'dive')}, {day.blanks_of - day.blanks} of {day.blanks_of} fields filled in",
         left_out={"dives without rods drawn": day.dives - day.drawn_dives} if day.dives > day.drawn_dives else {},
         day=day.day.isoformat(),
         answer=_answer(day, profile),
@@ -56,22 +57,18 @@ def _length(metres: float, profile: str) -> str:
     return show(1000 * metres, "length", profile, digits=3)
 
 
-def _n(count: int, noun: str) -> str:
-    return f"{count} {noun}{'' if count == 1 else 's'}"
-
-
 def _answer(day: Day, profile: str) -> str:
     if not day.dives:
         return f"{day.day.isoformat()}: no dives recorded."
-    who = f"{_n(day.dives, 'dive')} by {_n(day.divers, 'diver')}"
+    who = f"{number_of(day.dives, 'dive')} by {number_of(day.divers, 'diver')}"
     return (
         f"{', '.join(day.jobs)}: {who}, {_length(day.new_length_m, profile)} of new cut, "
-        f"{_n(day.lines_through, 'line')} through, {day.lines_hanging} hanging, {day.lines_part} not done."
+        f"{number_of(day.lines_through, 'line')} through, {day.lines_hanging} hanging, {day.lines_part} not done."
     )
 
 
 def _sums(day: Day, profile: str) -> Table:
-    of = f"of {_n(day.dives, 'dive')}"
+    of = f"of {number_of(day.dives, 'dive')}"
     kg = f"{day.oxygen_kg:.1f} kg"
     if profile == "us":
         kg = f"{in_scf(day.oxygen_kg):.0f} scf ({kg})"
@@ -91,7 +88,7 @@ def _sums(day: Day, profile: str) -> Table:
     ]
     for bank in day.banks:
         level = "not recorded" if bank.kpa is None else show(bank.kpa, "pressure", profile, digits=4)
-        rows.append((f"bank {bank.bank}, last read", level, f"{_n(bank.dives_without, 'dive')} without a use"))
+        rows.append((f"bank {bank.bank}, last read", level, f"{number_of(bank.dives_without, 'dive')} without a use"))
     for ahead in day.ahead:
         question = f"no forecast: {ahead.why}" if ahead.forecast is None else ahead.forecast.question()
         rows.append((f"bank {ahead.bank}, ahead", question, "stretches between bank readings up to this day"))
@@ -147,7 +144,7 @@ def _left(left: Left, profile: str) -> Table:
         for line in left.lines
     ]
     return Table.of(
-        f"{left.job}: {len(rows)} lines not known to be through and looked at, {left.through} through",
+        f"{left.job}: {number_of(len(rows), 'line')} not known to be through and looked at, {left.through} through",
         ("line", "state", "cut", "planned", "last dive", "note"),
         rows,
     )

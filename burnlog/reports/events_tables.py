@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from burnlog.analyses.events import EventReview
 from burnlog.analyses.exposure import Exposed
 from burnlog.reports.page import Table
+from burnlog.wording import number_of
 
 __all__ = ["event_tables", "hangers_at_sentence"]
 
@@ -25,7 +26,8 @@ def event_tables(review: EventReview) -> tuple[Table, ...]:
     figures = (*review.hangers, *review.restarts, *review.edges, *review.by_event, *review.hangers_at)
     tables = [
         Table.of(
-            f"{review.dives} dives, {review.cuts} cuts, {review.lines} lines. Intervals are exact, 95 %; none "
+            f"{number_of(review.dives, 'dive')}, {number_of(review.cuts, 'cut')}, "
+            f"{number_of(review.lines, 'line')}. Intervals are exact, 95 %; none "
             "recorded is not none.",
             ("what", "recorded", "in", "rate", "could be", "blank"),
             [_row(figure) for figure in figures if figure.exposure or figure.count],

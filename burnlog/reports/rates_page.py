@@ -12,6 +12,7 @@ from burnlog.charts.fit_check import check_charts, groups_finding, jobs_finding,
 from burnlog.charts.rates import curve_finding, rate_charts, terms_finding
 from burnlog.reports.cautions import cautions
 from burnlog.reports.page import Head, Page, Table, counted_words, page_of
+from burnlog.wording import number_of
 
 __all__ = ["rates_page"]
 
@@ -47,7 +48,8 @@ def rates_page(
         head,
         charts=charts,
         cautions=cautions("review", closed_space=head.closed_space, tallies=it.tallies, jobs=it.jobs),
-        used=f"{it.tallies} tallies on {it.jobs} jobs, {it.time_tallies} of them with times",
+        used=f"{number_of(it.tallies, 'tally', 'tallies')} on {number_of(it.jobs, 'job')}, "
+        f"{it.time_tallies} of them with times",
         left_out=found.left_out,
         answer=_answer(found, profile),
         rung=found.rung,
@@ -74,7 +76,8 @@ def _answer(found: Rates, profile: str) -> str:
     it, (per, unit) = found.ratio, length_unit(profile)
     said = [
         f"{it.rods_per_m * per:.3g} rods per {unit}: {it.rods:,.0f} rods over {it.length_m / per:,.0f} {unit} of "
-        f"cut line, {it.tallies} tallies, {it.lines} lines, {it.jobs} jobs, {it.divers} divers."
+        f"cut line, {number_of(it.tallies, 'tally', 'tallies')}, {number_of(it.lines, 'line')}, "
+        f"{number_of(it.jobs, 'job')}, {number_of(it.divers, 'diver')}."
     ]
     if it.s_per_m is not None and it.s_per_rod is not None:
         said.append(

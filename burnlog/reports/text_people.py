@@ -10,6 +10,7 @@ from burnlog.reports.cautions import MADE_UP
 from burnlog.reports.lines import ascii_text, wrapped
 from burnlog.reports.page import counted_words
 from burnlog.units import show
+from burnlog.wording import number_of
 
 if TYPE_CHECKING:
     from burnlog.analyses.crews import CrewReview, CrewRow, Remark
@@ -33,8 +34,9 @@ def crews_text(review: CrewReview, *, profile: str = "metric") -> str:
     out = [
         *([MADE_UP] if review.made_up else []),
         *wrapped(
-            f"Rods by {review.by.replace('_', ' ')}, against the others on equal steel: {review.tallies} tallies, "
-            f"{review.jobs} jobs. For talking with the crew, not for pay or discipline."
+            f"Rods by {review.by.replace('_', ' ')}, against the others on equal steel: "
+            f"{number_of(review.tallies, 'tally', 'tallies')}, "
+            f"{number_of(review.jobs, 'job')}. For talking with the crew, not for pay or discipline."
         ),
         "",
         "Work given: share of length by plate, and by visibility",
@@ -105,7 +107,8 @@ def practice_text(review: PracticeReview, *, profile: str = "metric") -> str:
 def _panel(panel: Panel, profile: str) -> list[str]:
     per, unit = length_unit(profile)
     lines = [
-        f"{panel.setting.upper()}: {len(panel.people)} people, {len(panel.attempts)} attempts, {panel.cuts} cuts"
+        f"{panel.setting.upper()}: {number_of(len(panel.people), 'person', 'people')}, "
+        f"{number_of(len(panel.attempts), 'attempt')}, {number_of(panel.cuts, 'cut')}"
     ]
     lines += ["", "  1 calls and safety faults (in brackets what the share could be, 95 %)"]
     for person in panel.people:

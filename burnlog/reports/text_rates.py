@@ -9,6 +9,7 @@ from burnlog.charts.amounts import length_unit, rods_named
 from burnlog.reports.cautions import MADE_UP
 from burnlog.reports.lines import ascii_text, wrapped
 from burnlog.reports.page import counted_words
+from burnlog.wording import number_of
 
 __all__ = ["rates_text"]
 
@@ -24,7 +25,8 @@ def rates_text(found: Rates, *, profile: str = "metric") -> str:
     """Everything `rates` found, n beside each figure."""
     it, (per, unit) = found.ratio, length_unit(profile)
     lines = [MADE_UP] if found.made_up else []
-    n = f"{it.tallies} tallies, {it.lines} lines, {it.jobs} jobs, {it.divers} divers"
+    n = f"{number_of(it.tallies, 'tally', 'tallies')}, {number_of(it.lines, 'line')}, "
+    n += f"{number_of(it.jobs, 'job')}, {number_of(it.divers, 'diver')}"
     lines.append(
         f"Rods per {unit}: {_digits(it.rods_per_m * per, it.tallies)}   "
         f"({it.rods:.5g} rods / {it.length_m / per:.5g} {unit})"

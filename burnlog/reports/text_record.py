@@ -19,7 +19,7 @@ from burnlog.analyses.stock import Stock
 from burnlog.analyses.supply import BankAhead
 from burnlog.charts.amounts import length_unit
 from burnlog.reports.lines import ascii_text, wrapped
-from burnlog.wording import show
+from burnlog.wording import number_of, show
 
 __all__ = [
     "balance_text",
@@ -38,10 +38,6 @@ DAY_LINES = 12
 NAMED = 5
 
 
-def _n(number: float, word: str, plural: str | None = None) -> str:
-    return f"{number:g} {word if number == 1 else plural or word + 's'}"
-
-
 def _length(metres: float | None, profile: str) -> str:
     return "length ?" if metres is None else show(1000 * metres, "length", profile, digits=3)
 
@@ -52,13 +48,13 @@ def _mass(kg: float, profile: str) -> str:
 
 def check_text(report: CheckReport) -> str:
     """One line a problem, the most serious first, and how to mend one; a single line where nothing is asked."""
-    looked = f"{_n(report.dives, 'dive')}, {_n(report.cuts, 'cut')} looked at"
+    looked = f"{number_of(report.dives, 'dive')}, {number_of(report.cuts, 'cut')} looked at"
     if report.since is not None:
         looked += f" since {report.since.isoformat()}"
     if report.clean:
         return f"nothing that does not add up: {looked}"
     lines = [problem.sentence() for problem in report.problems]
-    end = [f"{_n(len(lines), 'problem')}; {looked}; nothing was changed"]
+    end = [f"{number_of(len(lines), 'problem')}; {looked}; nothing was changed"]
     on_a_row = [  # a cut typed from no sheet goes by its dive
         problem.place if problem.sheet is not None else f"{problem.dive}.{problem.row}"
         for problem in report.problems
@@ -71,7 +67,10 @@ def check_text(report: CheckReport) -> str:
 
 def left_text(left: Left, profile: str = "metric") -> str:
     """The list of a job's lines still to be thought of."""
-    lines = [left.first_line, f"{left.job}: {_n(len(left.lines), 'line')} not known to be through and looked at"]
+    lines = [
+        left.first_line,
+        f"{left.job}: {number_of(len(left.lines), 'line')} not known to be through and looked at",
+    ]
     state = ""
     for line in left.lines:
         if line.state != state:
@@ -142,9 +141,11 @@ def stock_text(stock: Stock, profile: str = "metric") -> str:
     rate = f"{_two(stock.rate_low * per)} to {_two(stock.rate_high * per)} rods/{unit}"
     of = f"of {left}" if stock.lines_left else "; no line left has a known length"
     lines = [
-        f"{stock.job}: {_n(stock.rods_in_box, 'rod')} in the box, enough for about {reach} {of}".replace(" ;", ";"),
-        f"own rate {rate} (80 % range), {_n(stock.tallies, 'tally', 'tallies')} on this job",
-        f"{_n(stock.lines_left, 'line')} left with a length"
+        f"{stock.job}: {number_of(stock.rods_in_box, 'rod')} in the box, enough for about {reach} {of}".replace(
+            " ;", ";"
+        ),
+        f"own rate {rate} (80 % range), {number_of(stock.tallies, 'tally', 'tallies')} on this job",
+        f"{number_of(stock.lines_left, 'line')} left with a length"
         + (f", {stock.lines_unknown} without: not counted" if stock.lines_unknown else ""),
         *stock.notes,
     ]
@@ -206,10 +207,12 @@ def rod_changes_text(changes: RodChanges) -> str:
     """What a rod change takes where the burn was timed, and burn plus change, named so, where it was not."""
     lines = []
     if changes.median_delay_s is not None:
-        lines.append(f"rod change {changes.median_delay_s / 60:.2f} min, middle of {_n(len(changes.delays), 'cut')}")
+        lines.append(
+            f"rod change {changes.median_delay_s / 60:.2f} min, middle of {number_of(len(changes.delays), 'cut')}"
+        )
     lines += [
         f"burn plus change {_two(row.s_per_rod)} s per rod ({_two(row.low_s)} to {_two(row.high_s)}), "
-        f"{row.family}, {_n(row.cuts, 'cut')}"
+        f"{row.family}, {number_of(row.cuts, 'cut')}"
         for row in changes.burn_and_change
     ]
     lines += [piece for name, reason in changes.why.items() for piece in wrapped(f"{name}: {reason}")]
@@ -237,8 +240,8 @@ def oxygen_text(use: OxygenUse, profile: str = "metric") -> str:
     for reason in use.why_not:
         mine = [dive.dive for dive in use.dives if dive.why == reason]
         more = "" if len(mine) <= NAMED else f" and {len(mine) - NAMED} more"
-        lines += wrapped(f"no figure on {_n(len(mine), 'dive')}, {reason}: {', '.join(mine[:NAMED])}{more}")
-    lines.append(f"a figure per rod from {_n(len(use.per_rod()), 'window')}")
+        lines += wrapped(f"no figure on {number_of(len(mine), 'dive')}, {reason}: {', '.join(mine[:NAMED])}{more}")
+    lines.append(f"a figure per rod from {number_of(len(use.per_rod()), 'window')}")
     if profile == "us":
         lines.append("1 scf is at 70 F and 1 atm")
     return ascii_text(lines)

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from burnlog.charts.amounts import length_unit
 from burnlog.reports.lines import ascii_text, wrapped
 from burnlog.units import show
+from burnlog.wording import number_of
 
 if TYPE_CHECKING:
     from burnlog.analyses.consistency import Flag
@@ -118,7 +119,10 @@ def supply_text(ahead: BankAhead, *, profile: str = "metric") -> str:
 
 def events_text(review: EventReview) -> str:
     """Rates with exact intervals, where hangers were left, and the list."""
-    out = [f"{review.dives} dives, {review.cuts} cuts, {review.lines} lines; intervals are exact, 95 %."]
+    out = [
+        f"{number_of(review.dives, 'dive')}, {number_of(review.cuts, 'cut')}, "
+        f"{number_of(review.lines, 'line')}; intervals are exact, 95 %."
+    ]
     for title, figures in (
         ("Events, on dives with a rod count", review.by_event),
         ("Hangers", review.hangers),

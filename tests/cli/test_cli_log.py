@@ -86,6 +86,11 @@ def test_a_fix_names_people_and_things_by_their_codes(burnlog: Runner, log: Path
     assert burnlog("list", "cuts", "--dive", "1").stdout.splitlines()[-1] == "1 cut"
 
 
+def test_R45_a_small_record_counts_in_words_that_fit(burnlog: Runner, log: Path) -> None:
+    """Two counts of one job stand beside the ratio as that, and not as `1 jobs, 1 divers`."""
+    assert "  2 tallies, 2 lines, 1 job, 1 diver" in burnlog("rates").stdout.splitlines()
+
+
 def test_long_lines_are_folded_for_a_terminal_and_not_for_a_pipe(burnlog: Runner, log: Path, tmp_path: Path) -> None:
     """At 60 columns a message keeps its words whole within the screen; through a pipe it is one line to search in."""
     bad = _sheet(tmp_path / "bad.csv", _row(3, "L3", "3", thickness="12"))
