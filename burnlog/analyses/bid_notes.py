@@ -8,11 +8,15 @@ from typing import TYPE_CHECKING
 from burnlog.analyses import order as orders
 
 if TYPE_CHECKING:
+    import pandas as pd
+
     from burnlog.analyses.estimate import Estimate
 
 __all__ = ["in_and_out", "warnings_of"]
 
 FEW_JOBS = 6
+LARGE_SHARE = 0.25
+"""Of the history's rods or length in one tally: from here on a slip in it would move the whole bid. Judgement."""
 
 
 def warnings_of(
@@ -30,6 +34,7 @@ def warnings_of(
             f"fewer than {FEW_JOBS} jobs ({made.jobs}): the range leans on the spread assumed between jobs, "
             "and may be too narrow if your jobs differ more than most"
         )
+    said.extend(_leaning(made.basis.tallyset.tallies))
     said.extend(f"{found.item}: only one job like this" for found in made.supports if found.jobs == 1)
     if blanks:
         listed = ", ".join(
@@ -64,6 +69,20 @@ def warnings_of(
         if "re-burn" in adjustment.why.lower() or "reburn" in adjustment.why.lower()
     )
     return tuple(said)
+
+
+def _leaning(tallies: pd.DataFrame) -> list[str]:
+    """A sentence for a tally that holds so much of the history that the bid leans on it."""
+    said = []
+    for column, what in (("rods", "rods"), ("new_length_m", "length")):
+        shares = tallies[column] / tallies[column].sum()
+        if shares.max() > LARGE_SHARE:
+            ref = tallies["ref"].iloc[int(shares.to_numpy().argmax())]
+            said.append(
+                f"{ref} alone holds {100 * shares.max():.0f} % of the history's {what}, and the bid leans on it; "
+                "look at its sheet"
+            )
+    return said
 
 
 def _standby(made: Estimate) -> bool:

@@ -7,6 +7,7 @@ part of it.
 
 from __future__ import annotations
 
+import difflib
 import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -208,7 +209,7 @@ def read_takeoff(
             )
         seen.setdefault(item.item, number)
         items.append(item)
-    if not headers:
+    if not headers and not problems:
         note(1, "", "no items; the columns are " + ", ".join(COLUMNS))
     elif not items and not problems:
         note(2, "", "no items below the header")
@@ -239,7 +240,8 @@ def _headers(cells: Mapping[str, str], note: Callable[..., None]) -> dict[str, t
                 "cut line. Give section and dims, or the cut line itself as length_each",
             )
         elif column not in COLUMNS:
-            note(1, column, f"unknown column; the columns are {', '.join(COLUMNS)}", header)
+            near = ", ".join(difflib.get_close_matches(column, COLUMNS, n=3, cutoff=0.0))
+            note(1, column, f"no column of a take-off has this name; the nearest are {near}", header)
         elif column in {known for known, _ in out.values()}:
             note(1, column, "stands twice in the header", header)
         elif unit and column not in FIELD_KINDS:

@@ -133,6 +133,18 @@ def test_R46_unfinished_lines_stand_in_the_rate(record: Record) -> None:
     assert any("20 % of the tallies hold an unfinished line" in text for text in found.warnings)
 
 
+def test_R45_a_count_the_bid_leans_on_is_named(record: Record, made: Estimate) -> None:
+    """Of 36 cuts of 5 rods and one of 500, that one holds 500/680 = 74 % of the rods; in even work none is named."""
+    cuts = [
+        {"job": f"J{n % 6}", "dive_no": 1 + n, "line": f"L{n}", "new_length_m": 1.0, "rods": 5.0} for n in range(36)
+    ]
+    cuts.append({"job": "J0", "dive_no": 99, "line": "L99", "new_length_m": 1.0, "rods": 500.0})
+    found = draft(basis_of(record(cuts)), plates(), Plan(draws=2000))
+    (said,) = [text for text in found.warnings if "leans on it" in text]
+    assert said.startswith("tally 37 (J0 99.37) alone holds 74 % of the history's rods")
+    assert not any("leans on it" in text for text in made.warnings)
+
+
 def test_R45_every_item_has_its_n_and_the_basis_has_them_all(made: Estimate) -> None:
     """Tallies, cuts, lines, jobs and divers stand with the result, and tallies and jobs with each item."""
     result = made.as_json()

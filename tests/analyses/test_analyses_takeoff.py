@@ -41,6 +41,15 @@ def test_R56_every_bad_cell_is_reported_at_once() -> None:
     ]
 
 
+def test_R56_an_unknown_column_brings_the_nearest_names_and_no_more() -> None:
+    """One misspelt header is one short line, with the column that was meant."""
+    with pytest.raises(RowErrors) as caught:
+        take_off({"item": "a", "section": "plate", "thickness": "12 mm", "length_each": "1 m", "rod_typ": "EX38"})
+    (problem,) = caught.value.problems
+    assert problem.column == "rod_typ"
+    assert "the nearest are rod_type, " in problem.message
+
+
 def test_R23_a_perimeter_is_refused_with_the_explanation() -> None:
     """A column called perimeter is no length of a cut line."""
     with pytest.raises(RowErrors, match="cleaned"):
