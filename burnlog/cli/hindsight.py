@@ -18,7 +18,7 @@ from burnlog.errors import InputError
 if TYPE_CHECKING:
     from burnlog.analyses.frozen import Score
 
-__all__ = ["last_bids", "register"]
+__all__ = ["last_bids", "register", "rods_per_metre"]
 
 
 @dataclass(frozen=True)
@@ -38,7 +38,9 @@ def backtest(
     ctx: typer.Context,
     only: Tried,
     forward: Annotated[bool, typer.Option("--forward", help="From earlier jobs only, in order of time.")] = False,
-    rule: Annotated[str | None, typer.Option(help="Your rule of thumb, in rods per metre, beside.")] = None,
+    rule: Annotated[
+        str | None, typer.Option(help="Your rule of thumb beside: 1.33 rods/ft, 4.4 rods/m, 9 in/rod.")
+    ] = None,
     simulate: Annotated[
         bool, typer.Option("--simulate", help="On invented records shaped like yours instead.")
     ] = False,
@@ -55,8 +57,6 @@ def backtest(
 
     Example: burnlog backtest --forward
     """
-    from burnlog import units
-
     context = Context.of(ctx)
     start = whole(seed, "--seed")
     if simulate:
@@ -81,7 +81,7 @@ def backtest(
     from burnlog.analyses.backtest import backtest as tried
     from burnlog.reports.text_backtest import backtest_text
 
-    per_m = units.read(rule, "number").value if rule else None
+    per_m = rods_per_metre(rule) if rule else None
     frames = context.frames()
     scope = only.scope(frames)
     with bar("jobs") as progress:
@@ -101,6 +101,21 @@ def backtest(
         say_json(found.as_json(), kind="review")
     else:
         say(closing(backtest_text(found), "review"))
+
+
+def rods_per_metre(text: str) -> float:
+    """A rule of thumb as people say it: rods over a length, or a length per rod."""
+    from burnlog import units
+
+    amount, _, per = text.replace(" per ", "/").rpartition("/")
+    amount, per = amount.strip().removesuffix("rods").removesuffix("rod").strip(), per.strip()
+    kind, size = {"rod": ("length", 0.0), "m": ("number", 1.0), "ft": ("number", 0.3048)}.get(per, ("", 0.0))
+    if not amount or not kind:
+        raise InputError(f"--rule '{text}': of what length? Write 1.33 rods/ft, 4.4 rods/m or 9 in/rod.")
+    value = units.read(amount, kind).value
+    if value is None or not value > 0:
+        raise InputError(f"--rule '{text}': a rule is above 0.")
+    return 1000.0 / value if kind == "length" else value / size
 
 
 def _scored(context: Context) -> Score:

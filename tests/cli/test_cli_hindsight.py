@@ -11,6 +11,8 @@ import pytest
 from terminal import run, seeded
 
 from burnlog.cli import progress
+from burnlog.cli.hindsight import rods_per_metre
+from burnlog.errors import InputError
 
 
 @pytest.fixture(scope="module")
@@ -63,10 +65,33 @@ def test_the_bar_is_for_slow_work_on_a_terminal(
     assert ("invented records" in stream.getvalue()) is drawn
 
 
+@pytest.mark.parametrize(
+    ("text", "per_m"),
+    [
+        ("4.4 rods/m", 4.4),
+        ("1.33 rods/ft", 1.33 / 0.3048),
+        ("1.33 rods per ft", 1.33 / 0.3048),
+        ("9 in/rod", 1 / 0.2286),
+    ],
+)
+def test_a_rule_of_thumb_is_read_as_people_say_it(text: str, per_m: float) -> None:
+    """Rods over a foot or a metre, or a length per rod; the foot is 0.3048 m by definition."""
+    assert rods_per_metre(text) == pytest.approx(per_m, rel=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("text", "words"), [("4.4", "of what length"), ("0 rods/m", "above 0"), ("9/rod", "no unit")]
+)
+def test_a_rule_of_thumb_without_its_length_is_refused(text: str, words: str) -> None:
+    """A bare number could be by the foot or by the metre."""
+    with pytest.raises(InputError, match=words):
+        rods_per_metre(text)
+
+
 def test_the_backtest_of_the_season_stands_beside_its_rivals(season: Path, tmp_path: Path) -> None:
     """80 % coverage lies in its exact band, scores stand beside those of rivals, and page and JSON agree."""
     page = tmp_path / "backtest.html"
-    done = run(season, "backtest", "--rule", "4.4", "--page", str(page), "--svg", str(tmp_path), "--json")
+    done = run(season, "backtest", "--rule", "4.4 rods/m", "--page", str(page), "--svg", str(tmp_path), "--json")
     assert done.returncode == 0, done.stderr
     found = json.loads(done.stdout)
     scores = found["methods"]
@@ -87,6 +112,6 @@ def test_the_backtest_of_the_season_stands_beside_its_rivals(season: Path, tmp_p
         assert f"{score['pinball80']:.3f}" in text
     assert "permit" in text
     assert {"jobs.svg", "held.svg"} <= {file.name for file in tmp_path.iterdir()}
-    said = run(season, "backtest", "--rule", "4.4").stdout
+    said = run(season, "backtest", "--rule", "4.4 rods/m").stdout
     assert max(map(len, said.splitlines())) <= 80
     assert f"{mine['pinball80']:.3f}" in said
