@@ -351,7 +351,7 @@ def _model_words(tallyset: TallySet, held: Residuals) -> str:
         time = "" if held.time is None else f", minutes a rod on {held.time.design.n}"
         return f"Burns held against a robust rods model of {n} tallies on {jobs} jobs{time}."
     if n >= FEWEST_FOR_ESD:
-        return f"No model ({held.why_no_rods}): generalised ESD at 5 % on {n} tallies."
+        return f"No model ({held.why_no_rods.rstrip('.')}): generalised ESD at 5 % on {n} tallies."
     return f"{n} tallies: physical rules only, {FEWEST_FOR_ESD} are needed for more."
 
 

@@ -372,7 +372,7 @@ def _notes(dives: Sequence[SagDive], residuals: Residuals, bank_rule: bool) -> t
             reasons[reason] = reasons.get(reason, 0) + 1
     notes += [f"{n} dives not judged: {reason}" for reason, n in sorted(reasons.items())]
     if residuals.rods is None:
-        notes.append(f"no rods model ({residuals.why_no_rods}): edges alone stand beside the pressure")
+        notes.append(f"no rods model ({residuals.why_no_rods.rstrip('.')}): edges alone stand beside the pressure")
     if not bank_rule:
         notes.append("bank rule not run: it needs the pressure the work needs and a margin, both typed")
     for rig in sorted({dive.rig for dive in dives if dive.rig}):
