@@ -18,6 +18,7 @@ import pandas as pd
 
 from burnlog import units, vocabulary
 from burnlog.errors import CellProblem, InputError, RowErrors
+from burnlog.notation import nothing
 from burnlog.physics.sections import CutLine, Section, parse_section
 
 __all__ = ["COLUMNS", "CONDITIONS", "Item", "TakeOff", "read_takeoff"]
@@ -55,7 +56,6 @@ WORD_LISTS = {
     "family": "family",
     "setting": "setting",
 }
-BLANK_MARKS = ("-", "?", "nr")
 MOST_LINES = 20_000
 
 
@@ -278,7 +278,7 @@ def _item(
             return None
 
     name = cell("item")
-    if not name or name in BLANK_MARKS:
+    if nothing(name):
         note(number, "item", "a name is needed, so that pages can point at it")
     quantity = 1
     if cell("quantity"):

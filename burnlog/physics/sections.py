@@ -22,6 +22,7 @@ from dataclasses import dataclass, field, replace
 from burnlog import units
 from burnlog.errors import InputError, ReadError
 from burnlog.measures import MM_PER_IN
+from burnlog.notation import clean, missing
 from burnlog.physics import shapes
 from burnlog.physics.shapes import CutLine
 
@@ -211,7 +212,7 @@ def read_section(
         raise InputError(f"{name}: '{kind}' is no kind of section; there are {', '.join(_SHAPES)}")
     sizes: dict[str, float] = {}
     for key, text in dims.items():
-        if text.strip() not in ("", "-", "?", "nr", "na"):
+        if not missing(clean(text)):
             _put(sizes, found, key.strip().lower(), text.strip().lower(), unit)
     try:
         cut_line(found, {"sheets": 1.0, **sizes} if "sheet" in found else sizes)
