@@ -36,7 +36,7 @@ def empty(tmp_path: Path) -> Iterator[burnlog.OpenLog]:
 def test_the_public_names_are_sorted_and_complete() -> None:
     """`__all__` is in order, and every public function or class of `library` that takes or gives a log is in it."""
     assert burnlog.__all__ == sorted(burnlog.__all__)
-    inner = {"frames_of", "scope_from", "own_sections", "read_takeoff_file"}  # what `cli` and the siblings use
+    inner = {"frames_of", "scoped", "own_sections", "read_takeoff_file"}  # what `cli` and the siblings use
     offered = {name for module in (bids, learning, record, showing) for name in module.__all__}
     assert offered - inner == set(burnlog.__all__)
 
@@ -116,14 +116,23 @@ def test_an_open_log_cannot_be_written_through(empty: burnlog.OpenLog) -> None:
 
 def test_filters_are_fields_of_the_scope(empty: burnlog.OpenLog) -> None:
     """A keyword replaces one field, a single code stands for a tuple, and an unknown keyword is named."""
-    assert record.scope_from(None, {"jobs": "PIER12", "divers": ["D1", "D2"]}) == Scope(
-        jobs=("PIER12",), divers=("D1", "D2")
-    )
-    assert record.scope_from(Scope(setting="test tank"), {"family": "tubular"}) == Scope(
-        "test tank", family="tubular"
-    )
+    frames = history(jobs=3, rng=np.random.default_rng(5)).frames
+    job, divers = frames.jobs["job"].iloc[0], sorted(frames.dives["diver"].unique())[:2]
+    found, scope = record.scoped(frames, None, {"jobs": job, "divers": divers})
+    assert found is frames
+    assert scope == Scope(jobs=(job,), divers=tuple(divers))
+    _, scope = record.scoped(frames, Scope(setting="test tank"), {"family": "tubular"})
+    assert scope == Scope("test tank", family="tubular")
     with pytest.raises(InputError, match="no filter crew; the filters are setting"):
         burnlog.rates(empty, crew="RED")
+
+
+def test_a_code_that_nobody_has_is_no_empty_record() -> None:
+    """A slip in a job's code is refused with the nearest, where it would read as `no odd burns`."""
+    frames = history(jobs=3, rng=np.random.default_rng(5)).frames
+    job = str(frames.jobs["job"].iloc[0])
+    with pytest.raises(InputError, match=f"no job '{job}X'; the nearest are .*{job}"):
+        burnlog.flags(frames, jobs=f"{job}X")
 
 
 def test_frames_do_as_well_as_a_log() -> None:

@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from burnlog.library.record import OpenLog, frames_of, scope_from
+from burnlog.library.record import OpenLog, frames_of, scoped
 
 if TYPE_CHECKING:
     from burnlog.analyses.estimate import Estimate, Plan
@@ -116,7 +116,7 @@ def estimate(
     from burnlog.analyses.estimate import draft
 
     db_id = record.db_id if isinstance(record, OpenLog) else ""
-    basis = basis_of(frames_of(record), scope_from(scope, filters), db_id=db_id)
+    basis = basis_of(*scoped(record, scope, filters), db_id=db_id)
     if isinstance(takeoff, Path | str):
         takeoff = read_takeoff(record, takeoff)
     return draft(basis, takeoff, Typed() if plan is None else plan)

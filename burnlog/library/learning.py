@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
-from burnlog.library.record import OpenLog, frames_of, scope_from
+from burnlog.library.record import OpenLog, frames_of, scoped
 
 if TYPE_CHECKING:
     import datetime as dt
@@ -55,8 +55,8 @@ def fit_rates(record: OpenLog | Frames, scope: Scope | None = None, **filters: A
     from burnlog.analyses.rate_fit import fit_rates as fitted
     from burnlog.analyses.tallies import decided_out, gather
 
-    frames = frames_of(record)
-    return fitted(gather(frames, scope_from(scope, filters), leave_out=decided_out(frames)))
+    frames, wanted = scoped(record, scope, filters)
+    return fitted(gather(frames, wanted, leave_out=decided_out(frames)))
 
 
 def rates(record: OpenLog | Frames, scope: Scope | None = None, *, by: Sequence[str] = (), **filters: Any) -> Rates:
@@ -81,7 +81,7 @@ def rates(record: OpenLog | Frames, scope: Scope | None = None, *, by: Sequence[
     """
     from burnlog.analyses.rates import rates as learned
 
-    return learned(frames_of(record), scope_from(scope, filters), by=(by,) if isinstance(by, str) else tuple(by))
+    return learned(*scoped(record, scope, filters), by=(by,) if isinstance(by, str) else tuple(by))
 
 
 def flags(
@@ -106,7 +106,7 @@ def flags(
     """
     from burnlog.analyses.flags import flags as asked
 
-    return asked(frames_of(record), scope_from(scope, filters), profile=units)
+    return asked(*scoped(record, scope, filters), profile=units)
 
 
 def sag(record: OpenLog | Frames, scope: Scope | None = None, **filters: Any) -> SagReview:
@@ -127,7 +127,7 @@ def sag(record: OpenLog | Frames, scope: Scope | None = None, **filters: Any) ->
     """
     from burnlog.analyses.sag import sag as looked
 
-    return looked(frames_of(record), scope_from(scope, filters))
+    return looked(*scoped(record, scope, filters))
 
 
 def crews(
@@ -174,7 +174,7 @@ def crews(
 
     said = [Remark(*remark) for remark in remarks]
     rng = np.random.default_rng(seed)
-    return compared(frames_of(record), scope_from(scope, filters), by=by, rng=rng, remarks=said)
+    return compared(*scoped(record, scope, filters), by=by, rng=rng, remarks=said)
 
 
 def practice(
@@ -215,7 +215,7 @@ def practice(
     from burnlog.analyses.practice import practice as shown
 
     said = [Remark(*remark) for remark in remarks]
-    return shown(frames_of(record), scope_from(scope, filters), rng=np.random.default_rng(seed), remarks=said)
+    return shown(*scoped(record, scope, filters), rng=np.random.default_rng(seed), remarks=said)
 
 
 def events(record: OpenLog | Frames, scope: Scope | None = None, **filters: Any) -> EventReview:
@@ -236,7 +236,7 @@ def events(record: OpenLog | Frames, scope: Scope | None = None, **filters: Any)
     """
     from burnlog.analyses.events import events as counted
 
-    return counted(frames_of(record), scope_from(scope, filters))
+    return counted(*scoped(record, scope, filters))
 
 
 def check(record: OpenLog | Frames, *, since: dt.date | None = None, units: str = "metric") -> CheckReport:
@@ -297,7 +297,7 @@ def backtest(
     """
     from burnlog.analyses.backtest import backtest as tried
 
-    return tried(frames_of(record), scope_from(scope, filters), forward=forward, draws=draws, seed=seed)
+    return tried(*scoped(record, scope, filters), forward=forward, draws=draws, seed=seed)
 
 
 def rehearse(
@@ -327,4 +327,4 @@ def rehearse(
     """
     from burnlog.analyses.rehearsal import rehearse as rehearsed
 
-    return rehearsed(frames_of(record), scope_from(scope, filters), count=count, seed=seed)
+    return rehearsed(*scoped(record, scope, filters), count=count, seed=seed)

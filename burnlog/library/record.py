@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from burnlog.columns import Frames
     from burnlog.store.log import Log
 
-__all__ = ["Invented", "OpenLog", "frames_of", "invent", "make_demo", "make_log", "open_log", "scope_from"]
+__all__ = ["Invented", "OpenLog", "frames_of", "invent", "make_demo", "make_log", "open_log", "scoped"]
 
 
 class OpenLog:
@@ -242,18 +242,20 @@ def frames_of(record: OpenLog | Frames) -> Frames:
     return record.frames() if isinstance(record, OpenLog) else record
 
 
-def scope_from(scope: Scope | None, filters: Mapping[str, Any]) -> Scope:
-    """A scope with some fields replaced; one code may stand for a tuple of one.
+def scoped(record: OpenLog | Frames, scope: Scope | None, filters: Mapping[str, Any]) -> tuple[Frames, Scope]:
+    """The record and a scope with some fields replaced; one code may stand for a tuple of one.
 
     Raises
     ------
     InputError
-        A keyword that is no filter.
+        A keyword that is no filter, or a job, crew or diver that the record does not know: a slip of the pen must
+        not read as an empty record.
     """
     from dataclasses import fields, replace
 
     from burnlog.analyses.scope import Scope as Filter
     from burnlog.errors import InputError
+    from burnlog.store.lookup import nearest
 
     known = [field.name for field in fields(Filter)]
     if unknown := sorted(set(filters) - set(known)):
@@ -264,7 +266,18 @@ def scope_from(scope: Scope | None, filters: Mapping[str, Any]) -> Scope:
         for name, value in filters.items()
         if name in several
     }
-    return replace(Filter() if scope is None else scope, **{**filters, **given})
+    found = replace(Filter() if scope is None else scope, **{**filters, **given})
+    frames = frames_of(record)
+    for name, asked, column in (
+        ("job", found.jobs, frames.jobs["job"]),
+        ("crew", found.crews, frames.dives["crew"]),
+        ("diver", found.divers, frames.dives["diver"]),
+    ):
+        there = sorted(column.dropna().unique())
+        for code in asked or ():
+            if code not in there:
+                raise InputError(f"the record has no {name} '{code}'; {nearest(code, there)}.")
+    return frames, found
 
 
 def _now() -> dt.datetime:
