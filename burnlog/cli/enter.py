@@ -102,7 +102,11 @@ class _Session:
         """The head once, then rows until the person stops."""
         self._announce()
         if not self._head(self.entry.head_names()):
-            say("stopped in the head of the sheet; nothing of it is in the log.")
+            new = self.entry.stored is None
+            what = (
+                "in the head of the sheet; nothing of it" if new else f"before row {self.entry.number}; nothing new"
+            )
+            say(f"stopped {what} is in the log.")
             return
         if self.entry.stored is None and not self._save_head():
             return

@@ -218,6 +218,15 @@ def test_R03_enter_alone_is_not_recorded(burnlog: Runner, log: Path) -> None:
     assert {shown[name] for name in ("hangers", "restarts", "new_length_mm", "thickness_mm", "burn_s")} == {None}
 
 
+def test_stopping_ahead_of_the_rows_says_what_is_in_the_log(burnlog: Runner, log: Path) -> None:
+    """A new dive's head is lost with the sheet, and said so; a dive that is there keeps what it has."""
+    assert (
+        "in the head of the sheet; nothing of it is in the log" in burnlog("enter", "--dive", "3", stdin="q\n").stdout
+    )
+    assert burnlog("enter", "--dive", "PIER7 3", stdin=_lines(_head(), _row(line="M1"), ["q"])).returncode == 0
+    assert "stopped before row 2; nothing new is in the log" in burnlog("enter", "--dive", "3", stdin="q\n").stdout
+
+
 def test_an_unfinished_row_is_named_and_not_saved(burnlog: Runner, log: Path) -> None:
     """The end of the input within a row saves nothing of it and says so."""
     done = burnlog("enter", "--dive", "PIER7 2", stdin=_lines(_head(), ["M1", "plate"]))
