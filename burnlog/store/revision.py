@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import json
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
@@ -23,6 +24,9 @@ if TYPE_CHECKING:
 __all__ = ["Revision", "revise"]
 
 Row = dict[str, Any]
+_MENDABLE = frozenset(("person", "rig", "bank", "rod_type"))
+"""What a row points at that may be put right; the job and the dive of a count stay."""
+_DATED = re.compile(r"([0-9]{4}-[0-9]{2}-[0-9]{2})[T ]+(.+)")
 _BASIS_COLUMN = {("line", "thickness_mm"): "thickness_basis", ("line", "planned_length_mm"): "length_basis"}
 
 
@@ -70,6 +74,10 @@ def revise(log: Log, table: str, row: Row, texts: Mapping[str, str]) -> tuple[st
     check_whole(table, {**row, **values})
     of_stubs = [] if stubs is None else _write_stubs(log, row["id"], stubs)  # first: 0 rods need a part to cut with
     changes = [*_write(log, table, row, values, typed), *of_stubs]
+    if table == "cut" and "rod_type_id" in values:
+        for tally in _own_count(log, row):
+            if tally["rod_type_id"] == row["rod_type_id"]:  # the count was of the rods that the cut was said to burn
+                _write(log, "tally", tally, {"rod_type_id": values["rod_type_id"]}, {})
     if not changes:
         told = ", ".join(texts)
         raise InputError(f"{told}: that is what the log holds already. Nothing was changed.")
@@ -90,6 +98,9 @@ def _rule(table: str, name: str) -> tuple[str, FieldRule]:
     found = next((field for field in NUMBERED[table].fields if field.name == name), None)
     if found is not None and (made := _plain_rule(found)) is not None:
         return found.name, made
+    pointer = next((field for field in NUMBERED[table].fields if field.name == f"{name}_id"), None)
+    if pointer is not None and pointer.parent in _MENDABLE:
+        return pointer.name, FieldRule(pointer.name, "code")
     for other, others in FIELDS.items():
         if name in others and other in ("dive", "line", "tally", "cut", "rod_type", "job"):
             raise InputError(f"{name} belongs to the {NUMBERED[other].spoken}; write: burnlog fix {other} ...")
@@ -188,16 +199,19 @@ def _read_rods(text: str, values: dict[str, Any], typed: dict[str, tuple[str, st
 
 
 def _read_clock(log: Log, row: Row, column: str, text: str) -> tuple[str | None, tuple[str, str]]:
-    """A clock time on the day that it is nearest to: the old value's, else the dive's."""
-    reading = units.read(text, "clock")
+    """A clock time on the day typed before it, else on the day it is nearest to: the old value's, else the dive's."""
+    dated = _DATED.fullmatch(text.strip())
+    reading = units.read(dated[2] if dated else text, "clock")
     if reading.value is None:
         return None, (reading.typed, reading.basis)
     dive_id = row.get("dive_id")
     if dive_id is None:
         raise InputError(f"{column}: a clock time needs a dive to tell the day.")
     day = log.rows("SELECT dive_date FROM dive WHERE id = ?", (dive_id,))[0]["dive_date"]
-    moment = dt.datetime.fromisoformat(day) + dt.timedelta(seconds=reading.value)
-    if row[column]:
+    if dated and dated[1] not in (day, f"{dt.date.fromisoformat(day) + dt.timedelta(days=1)}"):
+        raise InputError(f"{column}: the dive was on {day}; a clock time of it is of that day or the next.")
+    moment = dt.datetime.fromisoformat(dated[1] if dated else day) + dt.timedelta(seconds=reading.value)
+    if row[column] and not dated:
         old = dt.datetime.fromisoformat(row[column])
         moment = min((moment, moment + dt.timedelta(days=1)), key=lambda found: abs(found - old))
     return moment.isoformat(timespec="seconds"), (reading.typed, reading.basis)
@@ -271,16 +285,25 @@ def _write_stubs(log: Log, tally_id: str, stubs_mm: tuple[float, ...]) -> list[R
     return [Revision("stubs_mm", list(old), list(stubs_mm), "", "")]
 
 
+def _counts(log: Log, cut: Row) -> list[Row]:
+    """Rod counts that cover a cut, counts of the box aside."""
+    return log.rows(
+        "SELECT t.* FROM tally t JOIN covered v ON v.tally_id = t.id WHERE v.cut_id = ? AND t.scope <> 'box'",
+        (cut["id"],),
+    )
+
+
+def _own_count(log: Log, cut: Row) -> list[Row]:
+    """The rod count of a cut alone, where it has one."""
+    return [tally for tally in _counts(log, cut) if tally["scope"] == "cut"]
+
+
 def _revise_count(log: Log, cut: Row, texts: Mapping[str, str]) -> tuple[str, Row, list[Revision]]:
     """A rod count typed at a cut goes to the cut's own tally, and nowhere else."""
     mixed = [name for name in texts if name not in FIELDS["tally"]]
     if mixed:
         raise InputError(f"{', '.join(mixed)} and the rod count are two changes; fix them one after the other.")
-    found = log.rows(
-        "SELECT t.* FROM tally t JOIN covered v ON v.tally_id = t.id WHERE v.cut_id = ? AND t.scope <> 'box'",
-        (cut["id"],),
-    )
-    own = [tally for tally in found if tally["scope"] == "cut"]
+    found, own = _counts(log, cut), _own_count(log, cut)
     if len(own) == 1:
         return revise(log, "tally", own[0], texts)
     if found:

@@ -87,6 +87,18 @@ class SheetImport:
         """Setting of a dive that is in the log."""
         return (self.known.dives(job).get(dive) or {}).get("setting")
 
+    def last_moment(self, job: str, dive: int, row: int) -> str | None:
+        """The last clock time of a dive in the log, from the rows before one."""
+        stored = self.known.dives(job).get(dive) or {}
+        if "id" not in stored or row < 2:
+            return None
+        latest = self.log.rows(
+            "SELECT max(max(coalesce(start_at, ''), coalesce(stop_at, ''))) AS last FROM cut "
+            "WHERE dive_id = ? AND row < ? AND voided_at IS NULL",
+            (stored["id"], row),
+        )[0]["last"]
+        return latest or None
+
     def planned_length_mm(self, job: str, line: str) -> float | None:
         """Planned length of a line."""
         stored = (self.known.lines(job).get(line) or {}).get("planned_length_mm")

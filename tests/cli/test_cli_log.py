@@ -86,6 +86,30 @@ def test_a_fix_names_people_and_things_by_their_codes(burnlog: Runner, log: Path
     assert burnlog("list", "cuts", "--dive", "1").stdout.splitlines()[-1] == "1 cut"
 
 
+def test_a_rod_type_can_be_put_right_on_the_cut_and_on_its_count(burnlog: Runner, log: Path) -> None:
+    """The count of one cut goes with its cut, and a count can be mended by itself; its dive stays."""
+    assert burnlog("add", "rod-type", "rod_type=TB", "family=tubular").returncode == 0
+    why = ("--why", "read the box again")
+    assert burnlog("--by", "JM", "fix", "cut", "1", "rod_type=TB", *why).returncode == 0
+    done = burnlog("--by", "JM", "fix", "tally", "2", "rod_type=TB", *why)
+    assert "  rod_type: EX38 -> TB" in done.stdout.splitlines()
+    tallies = json.loads(burnlog("list", "tallies", "--json").stdout)["tallies"]
+    assert [tally["rod_type"] for tally in tallies] == ["TB", "TB"]
+    assert "tally rod_type: EX38 -> TB" in burnlog("trail", "cut", "1").stdout
+    assert burnlog("--by", "JM", "fix", "tally", "2", "dive=PIER7 2", *why).returncode == 2
+
+
+def test_a_cut_after_midnight_follows_the_one_before_it(burnlog: Runner, log: Path) -> None:
+    """Rows typed one by one: 2350 to 0012, then 0015, is the day after; a day can be typed to put a time right."""
+    assert burnlog("add", "cut", "L1", "--dive", "PIER7 1", "--start", "2350", "--stop", "0012").returncode == 0
+    assert burnlog("add", "cut", "L1", "--dive", "PIER7 1", "--start", "0015", "--stop", "0030").returncode == 0
+    cut = json.loads(burnlog("show", "cut", "PIER7 1.3", "--json").stdout)
+    assert (cut["start_at"], cut["stop_at"]) == ("2026-05-12T00:15:00", "2026-05-12T00:30:00")
+    fix = ("--by", "JM", "fix", "cut", "PIER7 1.3")
+    assert burnlog(*fix, "start=2026-05-12 00:16", "--why", "smudged").returncode == 0
+    assert "of that day or the next" in burnlog(*fix, "start=2026-05-14 00:16", "--why", "smudged").stderr
+
+
 def test_R45_a_small_record_counts_in_words_that_fit(burnlog: Runner, log: Path) -> None:
     """Two counts of one job stand beside the ratio as that, and not as `1 jobs, 1 divers`."""
     assert "  2 tallies, 2 lines, 1 job, 1 diver" in burnlog("rates").stdout.splitlines()
