@@ -74,6 +74,8 @@ class Flag:
         What else stood on the sheet.
     decision : str
         ``keep`` until somebody decided otherwise.
+    decided : str
+        Who decided and why; empty while nobody has.
     """
 
     rule: str
@@ -90,6 +92,12 @@ class Flag:
     question: str
     sheet: str = ""
     decision: str = "keep"
+    decided: str = ""
+
+    @property
+    def standing(self) -> str:
+        """The decision with who made it and why, or that it is open."""
+        return f"{self.decision}, {self.decided}" if self.decided else "open"
 
     def as_json(self) -> dict[str, Any]:
         """The flag with stable keys; numbers in SI."""
@@ -108,6 +116,7 @@ class Flag:
             "question": self.question,
             "sheet": self.sheet,
             "decision": self.decision,
+            "decided": self.decided,
         }
 
 
@@ -281,8 +290,16 @@ def clashing_clocks(frames: Frames) -> Findings:
 def with_decisions(flags: tuple[Flag, ...], decisions: pd.DataFrame) -> tuple[Flag, ...]:
     """The flags with the latest decision recorded for their rule and target; without one, ``keep``."""
     latest = decisions.sort_values("decided_at").drop_duplicates(["rule", "target"], keep="last")
-    known = {(row["rule"], row["target"]): str(row["decision"]) for row in latest.to_dict("records")}
-    return tuple(replace(flag, decision=known.get((flag.rule, flag.target), flag.decision)) for flag in flags)
+    known = {(row["rule"], row["target"]): row for row in latest.to_dict("records")}
+    out = []
+    for flag in flags:
+        row = known.get((flag.rule, flag.target))
+        if row is None:
+            out.append(flag)
+        else:
+            who = f"{row['decided_by']}: {row['why']}"
+            out.append(replace(flag, decision=str(row["decision"]), decided=who))
+    return tuple(out)
 
 
 def _line_kind(thickness: pd.Series[float]) -> pd.Series[float]:

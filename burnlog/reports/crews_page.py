@@ -239,7 +239,7 @@ def _fell(oxygen: CrewOxygen, profile: str) -> Table | None:
 
 
 def _flags(flags: Sequence[Flag]) -> Table | None:
-    rows = [(flag.target, flag.rule, flag.question, flag.sheet or "-", flag.decision) for flag in flags]
+    rows = [(flag.target, flag.rule, flag.question, flag.sheet or "-", flag.standing) for flag in flags]
     if not rows:
         return None
     return Table.of(

@@ -9,6 +9,7 @@ from burnlog.reports.cautions import cautions
 from burnlog.reports.events_tables import event_tables, hangers_at_sentence
 from burnlog.reports.page import Head, Page, Table, page_of
 from burnlog.reports.text_review import flag_facts, left_out_sentence
+from burnlog.wording import number_of
 
 __all__ = ["flags_page"]
 
@@ -27,7 +28,7 @@ def flags_page(review: FlagReview, head: Head, *, events: EventReview | None = N
     """
     count = len(review.flags)
     left_out = review.left_out
-    decided = sum(flag.decision != "keep" for flag in review.flags)
+    still_open = sum(not flag.decided for flag in review.flags)
     return page_of(
         "flags.html",
         head,
@@ -35,8 +36,7 @@ def flags_page(review: FlagReview, head: Head, *, events: EventReview | None = N
         cautions=cautions("flags", closed_space=head.closed_space),
         used=f"{review.tallies} tallies on {review.jobs} jobs for the rods; every row for the other rules",
         left_out={},
-        answer=f"{count} question{'' if count == 1 else 's'} about the record, gravest first; {decided} decided "
-        "otherwise than keep.",
+        answer=f"{number_of(count, 'question')} about the record, gravest first; {still_open} of them open.",
         model=review.model,
         finding=outside_finding(review),
         drawn=bool(flag_charts(review)),
@@ -59,7 +59,7 @@ def _questions(review: FlagReview, profile: str) -> Table:
             *(fact or "-" for fact in flag_facts(flag, profile)),
             flag.question,
             flag.sheet or "-",
-            flag.decision,
+            flag.standing,
         )
         for number, flag in enumerate(review.flags, start=1)
     ]

@@ -164,8 +164,8 @@ def _flag(number: int, flag: Flag, profile: str) -> list[str]:
     lines += wrapped(flag.question, indent="    ")
     if flag.sheet:
         lines += wrapped(f"on the sheet: {flag.sheet}", indent="    ")
-    if flag.decision != "keep":
-        lines.append(f"    decided: {flag.decision}")
+    if flag.decided:
+        lines += wrapped(f"decided: {flag.standing}", indent="    ")
     return lines
 
 
