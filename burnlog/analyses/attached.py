@@ -47,13 +47,15 @@ class LineLeft:
 class Left:
     """Lines of a job that are not known to be through and looked at, in the order of `STATES`, then by code.
 
-    `through` lines are through, `removed` were taken away otherwise; both are counted and not listed.
+    `through` lines are through, `removed` were taken away otherwise; both are counted and not listed. Of `unseen` of
+    the lines through nobody wrote what the edge looked like: they may not have been looked at.
     """
 
     job: str
     lines: tuple[LineLeft, ...]
     through: int
     removed: int
+    unseen: int = 0
 
     @property
     def first_line(self) -> str:
@@ -67,6 +69,7 @@ class Left:
             "first_line": self.first_line,
             "lines": [line.as_json() for line in self.lines],
             "through": self.through,
+            "edge_not_recorded": self.unseen,
             "removed_another_way": self.removed,
         }
 
@@ -104,18 +107,20 @@ def left_on(frames: Frames, job: str) -> Left:
     code = job_of(frames, job)
     cuts = frames.cuts[frames.cuts["job"] == code].sort_values(["dive_date", "dive_no", "row"], kind="stable")
     by_line = dict(iter(cuts.groupby("line_ref")))
-    listed, through, removed = [], 0, 0
+    listed, through, removed, unseen = [], 0, 0, 0
     for line in frames.lines[frames.lines["job"] == code].sort_values("line").to_dict("records"):
         if line["state_noted"] == "removed another way":
             removed += 1
             continue
-        found = _state(line, by_line.get(line["line_ref"]))
+        done = by_line.get(line["line_ref"])
+        found = _state(line, done)
         if found is None:
             through += 1
+            unseen += done is not None and not isinstance(done["edge"].iloc[-1], str)
         else:
             listed.append(found)
     listed.sort(key=lambda entry: STATES.index(entry.state))
-    return Left(code, tuple(listed), through, removed)
+    return Left(code, tuple(listed), through, removed, unseen)
 
 
 def _state(line: Mapping[Any, Any], cuts: pd.DataFrame | None) -> LineLeft | None:

@@ -144,7 +144,8 @@ def _left(left: Left, profile: str) -> Table:
         for line in left.lines
     ]
     return Table.of(
-        f"{left.job}: {number_of(len(rows), 'line')} not known to be through and looked at, {left.through} through",
+        f"{left.job}: {number_of(len(rows), 'line')} open; {left.through} called through, "
+        f"on {left.unseen} of them no edge recorded",
         ("line", "state", "cut", "planned", "last dive", "note"),
         rows,
     )

@@ -69,7 +69,7 @@ def left_text(left: Left, profile: str = "metric") -> str:
     """The list of a job's lines still to be thought of."""
     lines = [
         left.first_line,
-        f"{left.job}: {number_of(len(left.lines), 'line')} not known to be through and looked at",
+        f"{left.job}: {number_of(len(left.lines), 'line')} open",
     ]
     state = ""
     for line in left.lines:
@@ -82,6 +82,8 @@ def left_text(left: Left, profile: str = "metric") -> str:
         lines += wrapped(f"  {line.line:<10} {cut}{plan}{last}: {line.note}")
     removed = f", {left.removed} removed another way" if left.removed else ""
     lines.append(f"through: {left.through}{removed}")
+    if left.unseen:
+        lines += wrapped(f"  on {left.unseen} of them no edge is recorded: called through, not known to be looked at")
     return ascii_text(lines)
 
 

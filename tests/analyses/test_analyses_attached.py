@@ -38,6 +38,14 @@ def test_R10_a_hanger_that_was_freed_hangs_no_more() -> None:
     assert _state({"hangers": 1.0, "outcome": "through with hangers"}, tried) == "hanging"
 
 
+def test_R10_a_line_through_without_an_edge_is_not_said_to_be_looked_at() -> None:
+    """A blank edge is not recorded, which is not looked at and well: such lines are counted and told."""
+    cuts = [{"line": f"L{n}", "edge": edge} for n, edge in enumerate(("clean", None, None), 1)]
+    found = left_on(record(dive(1, *cuts)), "J1")
+    assert (found.through, found.unseen, found.as_json()["edge_not_recorded"]) == (3, 2, 2)
+    assert "on 2 of them no edge is recorded" in left_text(found)
+
+
 @pytest.mark.parametrize(
     ("cut", "state"),
     [
