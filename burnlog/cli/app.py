@@ -44,7 +44,8 @@ class _Grouped(TyperGroup):
         try:
             return super().invoke(ctx)
         except KeyboardInterrupt:
-            tell("burnlog: stopped; what was acknowledged is saved.")
+            below = "\n" if sys.stderr is not None and sys.stderr.isatty() else ""  # beneath the terminal's own ^C
+            tell(f"{below}burnlog: stopped; what was acknowledged is saved.")
             sys.exit(INTERRUPTED)
 
 

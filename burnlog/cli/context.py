@@ -51,7 +51,7 @@ def _folded(text: str, stream: TextIO | None) -> str:
     """No line wider than the terminal, none broken in a word; a pipe or a file gets every line whole."""
     if stream is None or not stream.isatty():
         return text
-    width = max(NARROWEST, shutil.get_terminal_size().columns - 1)
+    width = max(NARROWEST, shutil.get_terminal_size().columns)
     out: list[str] = []
     for line in text.split("\n"):
         under = " " * (len(line) - len(line.lstrip()) + 2)

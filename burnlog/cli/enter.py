@@ -49,6 +49,8 @@ _HEAD_RODS = "rods over the whole dive (Enter where each cut has its own)"
 _MORE = "anything else (name=value, ? lists the names)"
 _FEW = 50
 """Letters that the words of a field may take in its prompt, so that the answer fits on the same line."""
+_LISTED = frozenset(("stoppages", "events"))
+"""Columns that hold several, so that a second one stands beside the first."""
 _SHOWN_UNITS = frozenset(("clock", "rods", "count", "whole", "number"))
 
 
@@ -156,6 +158,11 @@ class _Session:
         counted = ", with its count of rods" if self.entry.counted_once else ""
         say(f"the head of dive {self.ref} is saved{counted}")
         self._made(report)
+        if not (self.entry.stored or {}).get("setting"):
+            put_indented(
+                "no setting is recorded: these cuts stay out of every rate until it is; "
+                f"burnlog fix dive '{self.ref}' setting='open water'"
+            )
         return True
 
     # a row
@@ -256,7 +263,8 @@ class _Session:
             if why:
                 put_indented(why)
                 return
-            self.more[name] = value
+            listed = self.more.get(name) if name in _LISTED else None
+            self.more[name] = f"{listed}; {value}" if listed else value
             if understood and understood != value:
                 put(f"  = {understood}\n")
 
@@ -273,6 +281,8 @@ class _Session:
         if name == "line" and found.value is not None:
             return self._line(str(found.value)), ""
         rule = cell_reader(name).rule
+        if rule.kind == "code" and found.value is not None:
+            return self.entry.unknown(name, str(found.value)), ""
         if found.value is None or rule.kind == "code" or rule.kind in ("text", "date", "flag"):
             return "; ".join(mention.word for mention in found.mentions), ""
         if rule.kind not in units.KINDS:

@@ -77,6 +77,8 @@ def ask_all(
             return False
         if text == "<":
             place = _before(names, place, asked)
+            if values.get(names[place]):
+                put("  Enter keeps what stands in brackets, - clears it\n")
             continue
         if text == ".":
             repeated = above(name)

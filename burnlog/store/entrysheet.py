@@ -43,6 +43,12 @@ READ_ONCE = _names("bank_start regulator_static")
 
 FIRST = (*COUNTED_ONCE, *READ_ONCE)
 
+_MASTERS: Mapping[str, str] = {
+    **dict.fromkeys(_names("diver tender supervisor"), "person"),
+    **{name: name for name in _names("rod_type rig bank")},
+}
+"""Where the code of a field stands, once it is known."""
+
 DIVE = tuple(name for name in HEAD if name not in STANDING and name not in FIRST)
 """What belongs to the dive: asked when the dive is new."""
 
@@ -161,6 +167,13 @@ class SheetEntry:
         """The line of this name, or a sentence about names like it."""
         lines = self._known.lines(self.job)
         return lines.get(code) or f"{code} is new; {nearest(code, list(lines))}"
+
+    def unknown(self, name: str, code: str) -> str:
+        """A sentence about a code that nobody or nothing has yet; empty where it is known, or needs no entry."""
+        table = _MASTERS.get(name)
+        if table is None or code in self._known.masters(table):
+            return ""
+        return f"{code} is new; {nearest(code, list(self._known.masters(table)))}"
 
     def above(self, name: str, *, head: bool) -> str | None:
         """The text of a field in the row above; in the head, of the dive before. None where there is none."""

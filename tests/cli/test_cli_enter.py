@@ -218,6 +218,24 @@ def test_R03_enter_alone_is_not_recorded(burnlog: Runner, log: Path) -> None:
     assert {shown[name] for name in ("hangers", "restarts", "new_length_mm", "thickness_mm", "burn_s")} == {None}
 
 
+def test_a_new_code_and_a_missing_setting_are_told_at_once(burnlog: Runner, log: Path) -> None:
+    """A typing slip does not become a new person unseen, and a dive that no rate will take is not a surprise."""
+    typed = _lines(_head(tender="D33", setting=""), _row(line="M1"), ["q"])
+    done = burnlog("enter", "--dive", "PIER7 2", stdin=typed)
+    assert "  = D33 is new; " in done.stdout
+    assert "no setting is recorded: these cuts stay out of every rate" in " ".join(done.stdout.split())
+
+
+def test_two_stoppages_stand_side_by_side(burnlog: Runner, log: Path) -> None:
+    """A second stoppage named on a row is kept beside the first."""
+    row = [*_row(line="M1", start="0942", stop="1003")[:-1], "stoppages=voice 3min", "stoppages=diver rest 5min", ""]
+    assert burnlog("enter", "--dive", "PIER7 2", stdin=_lines(_head(), row, ["q"])).returncode == 0
+    with sqlite3.connect(log) as connection:
+        (count,) = connection.execute("SELECT count(*) FROM happening WHERE kind = 'stoppage'").fetchone()
+    connection.close()
+    assert count == 2
+
+
 def test_stopping_ahead_of_the_rows_says_what_is_in_the_log(burnlog: Runner, log: Path) -> None:
     """A new dive's head is lost with the sheet, and said so; a dive that is there keeps what it has."""
     assert (
