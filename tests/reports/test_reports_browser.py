@@ -144,13 +144,15 @@ def test_a_page_prints_whole_on_both_papers(tab: Tab, name: str, paper: str, tmp
 
 @pytest.mark.parametrize("name", NAMES)
 def test_a_printed_page_may_lie_alone(tab: Tab, name: str, tmp_path: Path) -> None:
-    """Each page of paper bears its number, how many there are, and the mark no figure on it may be read without."""
+    """Each page of paper bears its number, how many there are, a caution, and the mark no figure is read without."""
     pdf = tmp_path / f"{name}.pdf"
     tab.pdf(pdf, "a4")
     pages = printed_text(pdf)
+    caution = "Planning and learning record only. No figure here means a cut may start."
     for number, words in enumerate(pages, start=1):
-        assert words.endswith(f"MADE UP Page {number} of {len(pages)}")
-        assert words.endswith(f"TRAINING MADE UP Page {number} of {len(pages)}") == (name == "practice")
+        foot = f"MADE UP {caution} Page {number} of {len(pages)}"
+        assert words.endswith(foot)
+        assert words.endswith(f"TRAINING {foot}") == (name == "practice")
 
 
 def test_the_first_page_leads_to_every_other_by_its_question(demo_pages: Path) -> None:
