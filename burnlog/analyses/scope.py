@@ -29,8 +29,8 @@ class Scope:
     setting, record_class : str
         Stored words of the vocabulary.
     materials : tuple of str
-        Materials that may be taken together. A material not written down is kept and counted; one recorded
-        as ``unknown`` is left out.
+        Materials that may be taken together. A material not written down is kept and counted where plain carbon
+        steel is asked for, and left out where it is not; one recorded as ``unknown`` is left out.
     family : str or None
         Rod family; None takes every family, and the fit keeps them apart by a term.
     jobs, crews, divers : tuple of str or None
@@ -109,7 +109,8 @@ def judged(scope: Scope, rows: pd.DataFrame, tallies: pd.DataFrame) -> tuple[pd.
     hold(rows["record_class"], (scope.record_class,), "record class")
     unknown = rows["material"].eq("unknown").fillna(False).to_numpy(dtype=bool)
     mark(left_out, np.bincount(codes, weights=unknown, minlength=count) > 0, "material unknown")
-    hold(rows["material"].mask(unknown), scope.materials, "material", missing_is_kept=True)
+    usual = "carbon steel" in scope.materials  # what a sheet means that names no steel; it never means cast iron
+    hold(rows["material"].mask(unknown), scope.materials, "material", missing_is_kept=usual)
     if scope.family is not None:
         family = pd.Series(tallies["family"].to_numpy()[codes]).fillna(rows["family"].reset_index(drop=True))
         hold(family, (scope.family,), "rod family")

@@ -249,6 +249,17 @@ def test_R44_empty_filter_says_what_is_there(record: Record) -> None:
         ratio(gather(frames))
 
 
+def test_R44_unrecorded_steel_is_never_taken_for_another(record: Record) -> None:
+    """A count on steel nobody named belongs to plain carbon steel's history, and to no other material's."""
+    frames = record([{"new_length_m": 1.0, "rods": 3, "material": None}, {"new_length_m": 1.0, "rods": 5}])
+    assert len(gather(frames).tallies) == 2
+    other = gather(frames, Scope(materials=("cast iron",)))
+    assert other.tallies.empty
+    assert other.left_out_counts() == {"material not recorded": 1}
+    with pytest.raises(RefusedError, match="1 material not recorded; 1 other material"):
+        ratio(other)
+
+
 def test_R40_zero_total_length_is_refused(record: Record) -> None:
     """An empty log has no ratio."""
     with pytest.raises(RefusedError, match="no length recorded"):
