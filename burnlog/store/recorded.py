@@ -136,6 +136,14 @@ class RecordedDive:
         """The log has a count of this scope and rod type."""
         return (tally.scope, tally.rod_type) in self._counts
 
+    def awaits(self, tally: TallyPlan) -> bool:
+        """The log says nothing yet of these rods: no count of them, and no cut of the dive that may have burned any.
+
+        So it is where a dive was added by itself, ahead of its sheet.
+        """
+        burned = {self._rod_types.get(cut["rod_type_id"]) for cut in self.cuts.values()}
+        return not self.has_tally(tally) and not burned & {tally.rod_type, None}
+
     def counts_whole(self, tally: TallyPlan) -> bool:
         """The log has a count over the dive for the rod type of this tally."""
         return ("dive", tally.rod_type) in self._counts

@@ -315,7 +315,7 @@ class SheetImport:
     def _check_counts(self, plan: DivePlan, whole: list[TallyPlan], recorded: RecordedDive) -> None:
         for tally in whole:
             said = not tally.carrier.get("rods").blank or any(not tally.carrier.get(name).blank for name in BOX)
-            found = recorded.tally_differences(tally) if said else []
+            found = recorded.tally_differences(tally) if said and not recorded.awaits(tally) else []
             if found:
                 what = "the box of" if tally.scope == "box" else "the count over"
                 message = f"{what} dive {plan.job} {plan.dive_no} is in the log otherwise. {'; '.join(found)}"

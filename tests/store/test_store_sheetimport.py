@@ -10,6 +10,7 @@ import pytest
 from paper import counts, cut, new_log, one, refused, take
 
 from burnlog.errors import ConflictError
+from burnlog.store.entry import add_row
 from burnlog.store.log import Log
 
 
@@ -127,6 +128,25 @@ def test_R37_counts_over_a_dive_are_compared(log: Log, tmp_path: Path) -> None:
     assert counts(log)["tally"] == 1
     with pytest.raises(ConflictError, match="rods: the log has 12, the file 13"):
         take(log, tmp_path, {**rows[0], "rods": "13"}, name="c.csv")
+
+
+def test_R02_a_dive_added_ahead_of_its_sheet_takes_the_count_over_it(log: Log, tmp_path: Path) -> None:
+    """The count over a dive goes in with its first cuts, once, though the dive itself was in the log before."""
+    for table, fields in (
+        ("job", {"job": "PIER7"}),
+        ("person", {"person": "D3"}),
+        ("dive", {"job": "PIER7", "dive": "14", "dive_date": "2026-05-12", "diver": "D3"}),
+    ):
+        add_row(log, table, fields)
+    first = cut(row="1", line="L1", rod_type="EX38", rods="9", rods_scope="dive", issued="20", returned="8")
+    take(log, tmp_path, first)
+    assert counts(log)["tally"] == 1
+    assert one(log, "SELECT rods, issued FROM tally") == {"rods": 9.0, "issued": 20}
+    other = {**first, "row": "2", "line": "L2"}
+    with pytest.raises(ConflictError, match="rods: the log has 9, the file 5"):
+        take(log, tmp_path, {**other, "rods": "5"}, name="other.csv")
+    take(log, tmp_path, other, name="next.csv")
+    assert (counts(log)["tally"], counts(log)["cut"]) == (1, 2)
 
 
 def test_voided_rows_are_not_brought_back(log: Log, tmp_path: Path) -> None:
